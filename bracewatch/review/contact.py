@@ -1,0 +1,137 @@
+"""What is due to be said to a family, and when the next word is due."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime, time, timedelta
+
+from bracewatch.messages.kinds import Kind
+from bracewatch.review.case import Caregiver, Case
+from bracewatch.review.flags import low_wear, missed_visit
+from bracewatch.schedule.local_time import instant, local_day
+from bracewatch.schedule.timeline import Phase, Visit
+
+MORNING = time(8)  # texts go out from 08:00 to 21:00 where the caregiver lives
+NIGHT = time(21)  # 47 CFR 64.1200(c)(1)
+WELCOME_USEFUL = timedelta(days=7)
+FOLLOW_UP_USEFUL = timedelta(days=3)
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """Something to say to a caregiver.
+
+    `key` names the moment it is said for: the same moment has the same key for ever, so nothing is said
+    twice. Not before `due_at`, and not after `useful_until`. `facts` fill the gaps of the text.
+    """
+
+    key: str
+    kind: Kind
+    caregiver_id: int
+    due_at: datetime
+    useful_until: datetime
+    facts: Mapping[str, date] = field(default_factory=dict)
+
+
+def due(case: Case, now: datetime) -> tuple[list[Message], datetime | None]:
+    """The messages whose moment has come and not passed, and the next moment at which one comes due.
+
+    Nothing for a family that has not agreed, or has asked us to stop.
+    """
+    caregiver = case.caregiver
+    if caregiver is None or not caregiver.may_be_written_to:
+        return [], None
+    moments = list(_moments(case, caregiver, now))
+    ready = [message for message in moments if message.due_at <= now < message.useful_until]
+    return ready, min((message.due_at for message in moments if message.due_at > now), default=None)
+
+
+def _moments(case: Case, caregiver: Caregiver, now: datetime) -> Iterator[Message]:
+    """Every moment near `now`: the latest past ones and the next ones of each kind."""
+    yield _welcome(caregiver)
+    yield from _check_ins(case, caregiver, now)
+    for visit in missed_visit.missable(case):
+        if visit.on is not None:
+            yield from _about_visit(case, caregiver, visit, visit.on)
+
+
+def _welcome(caregiver: Caregiver) -> Message:
+    assert caregiver.agreed_at is not None  # noqa: S101 - `due` asks first
+    due_at = waking(caregiver.agreed_at, caregiver.zone)
+    return Message(f"welcome:{caregiver.id}", Kind.WELCOME, caregiver.id, due_at, due_at + WELCOME_USEFUL)
+
+
+def waking(moment: datetime, zone_name: str) -> datetime:
+    """`moment`, or the first 08:00 after it when it falls into the caregiver's night."""
+    day = local_day(moment, zone_name)
+    if moment < (morning := instant(day, MORNING, zone_name)):
+        return morning
+    if moment >= instant(day, NIGHT, zone_name):
+        return instant(day + timedelta(days=1), MORNING, zone_name)
+    return moment
+
+
+def _check_ins(case: Case, caregiver: Caregiver, now: datetime) -> Iterator[Message]:
+    """Yesterday's, today's and the next check-in. Days are counted from the start of each phase, and closer
+    while reported wear is low."""
+    today = local_day(now, caregiver.zone)
+    alarm = low_wear.low_run(low_wear.weigh(case, now), case.protocol.thresholds)
+    asked_from = _first_day(case, caregiver)
+    for day in (today - timedelta(days=1), today, *_days_ahead(case, today)):
+        phase = case.timeline.in_force(day)
+        if phase is None or day < asked_from:
+            continue
+        close_days = case.protocol.contact.closer_check_in.days
+        raised_on = local_day(alarm[0].report.heard_at, caregiver.zone) if alarm else None
+        closer = raised_on is not None and day > raised_on and (day - raised_on).days % close_days == 0
+        if closer or _is_asking_day(case, phase, day):
+            yield _check_in(case, caregiver, phase, day)
+
+
+def _days_ahead(case: Case, today: date) -> Iterator[date]:
+    """The coming days among which the next check-in must lie: one round of the slowest phase and a day."""
+    slowest = max(phase.check_in_days for phase in case.timeline.phases)
+    return (today + timedelta(days=ahead) for ahead in range(1, slowest + 2))
+
+
+def _is_asking_day(case: Case, phase: Phase, day: date) -> bool:
+    days_in = (day - phase.start).days
+    if phase is case.timeline.phases[0] and days_in == case.protocol.contact.first_check_in.days:
+        return True
+    return days_in > 0 and days_in % phase.check_in_days == 0
+
+
+def _first_day(case: Case, caregiver: Caregiver) -> date:
+    assert caregiver.agreed_at is not None  # noqa: S101 - `due` asks first
+    return max(case.enrolled_on, local_day(caregiver.agreed_at, caregiver.zone) + timedelta(days=1))
+
+
+def _check_in(case: Case, caregiver: Caregiver, phase: Phase, day: date) -> Message:
+    kind = Kind.CHECK_IN_HOURS if phase.asks == "hours" else Kind.CHECK_IN_NIGHTS
+    due_at = instant(day, caregiver.contact_time, caregiver.zone)
+    return Message(f"check-in:{case.course_id}:{day}", kind, caregiver.id, due_at, instant(day, NIGHT, caregiver.zone))
+
+
+def _about_visit(case: Case, caregiver: Caregiver, visit: Visit, on: date) -> Iterator[Message]:
+    """Its reminders, and the word after it was missed. A moved visit has another day and so other keys."""
+    name = f"{case.course_id}:{visit.key}:{on}"
+    days = sorted({span.before(on) for span in case.protocol.contact.visit_reminders})
+    until = [*(instant(day, caregiver.contact_time, caregiver.zone) for day in days[1:]), _arrives(case, on)]
+    for day, useful_until in zip(days, until, strict=True):
+        yield Message(
+            f"visit-reminder:{name}:{day}",
+            Kind.VISIT_REMINDER,
+            caregiver.id,
+            instant(day, caregiver.contact_time, caregiver.zone),
+            useful_until,
+            {"day": on},
+        )
+    after = case.protocol.thresholds.missed_visit_grace.after(on)
+    due_at = instant(after, caregiver.contact_time, caregiver.zone)
+    yield Message(f"missed-visit:{name}", Kind.MISSED_VISIT, caregiver.id, due_at, due_at + FOLLOW_UP_USEFUL)
+
+
+def _arrives(case: Case, on: date) -> datetime:
+    """When a reminder of a visit stops being useful: the morning of the visit at the clinic."""
+    return instant(on, MORNING, case.clinic_zone)

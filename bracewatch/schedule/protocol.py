@@ -1,0 +1,297 @@
+"""A bracing protocol: phases, visits, thresholds and their sources, read from one TOML file."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable, Iterator
+from datetime import date
+from functools import lru_cache
+from importlib import resources
+from itertools import pairwise
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+
+from bracewatch.schedule.spans import Span
+
+Key = Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=60)]
+Share = Annotated[float, Field(gt=0, le=1)]
+
+
+def _read_span(value: object) -> object:
+    if isinstance(value, str):
+        return Span.parse(value)
+    raise ValueError(f"{value!r} is not a duration: write a text such as 'P14D' (ISO 8601)")
+
+
+Duration = Annotated[Span, BeforeValidator(_read_span)]
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
+
+
+class Source(_Part):
+    """Where a figure comes from, and how it was seen.
+
+    READ: in a copy of the source. READ-2: in a second source that reports it. MEMORY: from memory.
+    PRACTICE: common practice without a source. CALC: computed from quoted figures.
+    """
+
+    key: Key
+    cite: str = Field(min_length=3)
+    label: Literal["READ", "READ-2", "MEMORY", "PRACTICE", "CALC"]
+
+
+class PhaseRule(_Part):
+    """A stretch of the course with one number of hours a day. Ends after `lasts` or at an age."""
+
+    key: Key
+    name: str = Field(min_length=3)
+    hours: tuple[Annotated[float, Field(gt=0, le=24)], Annotated[float, Field(gt=0, le=24)]]
+    lasts: Duration | None = None
+    until_age: Duration | None = None
+    gate: Key | None = None  # the clinic's decision without which this phase does not end
+    asks: Literal["hours", "nights"]
+    check_in: Duration
+    source: tuple[Key, ...] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _one_end_and_rising_hours(self) -> PhaseRule:
+        if (self.lasts is None) == (self.until_age is None):
+            raise ValueError("a phase has either 'lasts' or 'until_age', not both and not neither")
+        if self.hours[0] > self.hours[1]:
+            raise ValueError(f"'hours' go from low to high, not {self.hours[0]:g} to {self.hours[1]:g}")
+        if self.check_in.months:
+            raise ValueError(f"'check_in' is counted in days or weeks, not months: {self.check_in}")
+        return self
+
+
+class VisitRule(_Part):
+    """One visit (`after` the brace start, or `at_age`), or a row of them (`every`, up to `until_age`/`until`)."""
+
+    key: Key
+    name: str = Field(min_length=3)
+    after: Duration | None = None
+    at_age: Duration | None = None
+    every: Duration | None = None
+    until_age: Duration | None = None
+    until: Duration | None = None  # counted from the brace start
+    opens: Duration  # how long before the due day a visit still counts as this one
+    closes: Duration  # how long after
+    decides: Key | None = None  # the gate that is decided at this visit
+    source: tuple[Key, ...] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _one_kind_of_moment(self) -> VisitRule:
+        if sum(moment is not None for moment in (self.after, self.at_age, self.every)) != 1:
+            raise ValueError("a visit has exactly one of 'after', 'at_age' and 'every'")
+        ends = sum(end is not None for end in (self.until_age, self.until))
+        if ends != (self.every is not None):
+            raise ValueError("'every' needs 'until_age' or 'until'; single visits have neither")
+        return self
+
+
+class Variant(_Part):
+    """The course for children corrected from one age up to, not including, another."""
+
+    key: Key
+    name: str = Field(min_length=3)
+    corrected_from: Duration | None = None
+    corrected_before: Duration | None = None
+    phase: tuple[PhaseRule, ...] = Field(min_length=1)
+    visit: tuple[VisitRule, ...] = Field(min_length=1)
+
+    def covers(self, born: date, corrected: date) -> bool:
+        """Whether a child born and corrected on these days belongs here."""
+        old_enough = self.corrected_from is None or self.corrected_from.after(born) <= corrected
+        young_enough = self.corrected_before is None or corrected < self.corrected_before.after(born)
+        return old_enough and young_enough
+
+
+class Contact(_Part):
+    """When families hear from us."""
+
+    first_check_in: Duration
+    visit_reminders: tuple[Duration, ...] = Field(min_length=1)  # before the visit
+    closer_check_in: Duration  # while reported wear is low
+    source: tuple[Key, ...] = Field(min_length=1)
+
+
+class Thresholds(_Part):
+    """When staff are told. All are clinic settings."""
+
+    missed_visit_grace: Duration
+    low_wear_share: Share  # of the prescribed hours, mean of the latest reports
+    low_wear_reports: int = Field(ge=1, le=14)
+    low_wear_at_once_share: Share  # one report under this is enough
+    low_wear_clears_after: int = Field(ge=1, le=14)  # good reports in a row
+    low_wear_forgets: Duration  # older reports say nothing about now
+    unanswered_check_ins: int = Field(ge=1, le=20)
+    source: tuple[Key, ...] = Field(min_length=1)
+
+
+class Protocol(_Part):
+    """A protocol as its file states it. `load` and `shipped` make one; both check everything first."""
+
+    id: Key
+    version: int = Field(ge=1)
+    name: str = Field(min_length=3)
+    about: str = Field(min_length=3)
+    source: tuple[Source, ...] = Field(min_length=1)
+    contact: Contact
+    thresholds: Thresholds
+    variant: tuple[Variant, ...] = Field(min_length=1)
+
+    def variant_for(self, born: date, corrected: date) -> Variant:
+        """The variant for a child corrected on that day. Raises ValueError when none covers the age."""
+        for variant in self.variant:
+            if variant.covers(born, corrected):
+                return variant
+        ages = "; ".join(f"{variant.name}: {_ages(variant)}" for variant in self.variant)
+        raise ValueError(
+            f"protocol {self.id} has no course for a child born {born} and corrected {corrected}. It has: {ages}. "
+            "Choose another protocol."
+        )
+
+
+class ProtocolError(ValueError):
+    """A protocol that cannot be used. `faults` holds one sentence a fault, each with its place in the file."""
+
+    def __init__(self, where: str, faults: Iterable[str]) -> None:
+        self.faults = tuple(faults)
+        count = f"{len(self.faults)} faults" if len(self.faults) > 1 else "1 fault"
+        super().__init__("\n".join([f"{where}: {count}", *(f"  {fault}" for fault in self.faults)]))
+
+
+def load(path: Path) -> Protocol:
+    """The protocol in a TOML file. Raises ProtocolError with every fault, or OSError when it cannot be read."""
+    return parse(path.read_text(encoding="utf-8"), path.name)
+
+
+def parse(text: str, where: str) -> Protocol:
+    """The protocol written in `text`; `where` names it in messages. Raises ProtocolError with every fault."""
+    try:
+        raw = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise ProtocolError(where, [f"not valid TOML: {error}"]) from error
+    faults = []
+    try:
+        protocol = Protocol.model_validate(raw)
+    except ValidationError as error:
+        faults = [_sentence(fault) for fault in error.errors()]
+    faults += _faults_between_parts(raw)
+    if faults:
+        raise ProtocolError(where, faults)
+    return protocol
+
+
+@lru_cache(maxsize=1)
+def _shipped() -> dict[str, Protocol]:
+    folder = resources.files("bracewatch.schedule") / "protocols"
+    files = sorted((file for file in folder.iterdir() if file.name.endswith(".toml")), key=lambda file: file.name)
+    protocols = [parse(file.read_text(encoding="utf-8"), file.name) for file in files]
+    return {protocol.id: protocol for protocol in protocols}
+
+
+DEFAULT = "nights-to-four"
+
+
+def shipped_ids() -> tuple[str, ...]:
+    """The identifiers of the protocols that come with the program."""
+    return tuple(_shipped())
+
+
+def shipped(protocol_id: str) -> Protocol:
+    """The protocol of that identifier. Raises ValueError that lists those there are."""
+    try:
+        return _shipped()[protocol_id]
+    except KeyError:
+        raise ValueError(f"no protocol {protocol_id!r}: there are {', '.join(shipped_ids())}") from None
+
+
+def _ages(variant: Variant) -> str:
+    words = []
+    if variant.corrected_from is not None:
+        words.append(f"from {variant.corrected_from}")
+    if variant.corrected_before is not None:
+        words.append(f"under {variant.corrected_before}")
+    return " ".join(words) or "any age"
+
+
+def _sentence(fault: Any) -> str:
+    path = ".".join(str(step) for step in fault["loc"]) or "file"
+    given = fault["input"]
+    shown = f" (given: {given!r})" if isinstance(given, str | int | float) and fault["type"] != "value_error" else ""
+    return f"{path}: {fault['msg'].removeprefix('Value error, ')}{shown}"
+
+
+def _faults_between_parts(raw: dict[str, Any]) -> list[str]:
+    """Faults that only show when parts are held side by side. Reads the raw file: other parts may be broken."""
+    known = {source.get("key") for source in _tables(raw, "source")}
+    faults = [
+        f"{path}.source: {key!r} is not among the sources of this file ({', '.join(sorted(map(str, known)))})"
+        for path, part in _parts_with_sources(raw)
+        for key in _texts(part.get("source"))
+        if key not in known
+    ]
+    faults += _repeated(raw, "variant", "")
+    for number, variant in enumerate(_tables(raw, "variant")):
+        path = f"variant.{number}"
+        faults += _repeated(variant, "phase", f"{path}.") + _repeated(variant, "visit", f"{path}.")
+        decided = {visit.get("decides") for visit in _tables(variant, "visit")}
+        faults += [
+            f"{path}.phase.{place}.gate: {phase['gate']!r} is decided at no visit of this variant"
+            for place, phase in enumerate(_tables(variant, "phase"))
+            if phase.get("gate") is not None and phase["gate"] not in decided
+        ]
+    return faults + _overlapping_ages(raw)
+
+
+def _tables(raw: dict[str, Any], name: str) -> list[dict[str, Any]]:
+    rows = raw.get(name)
+    return [row for row in rows if isinstance(row, dict)] if isinstance(rows, list) else []
+
+
+def _texts(value: object) -> list[str]:
+    return [text for text in value if isinstance(text, str)] if isinstance(value, list) else []
+
+
+def _parts_with_sources(raw: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+    for name in ("contact", "thresholds"):
+        if isinstance(raw.get(name), dict):
+            yield name, raw[name]
+    for number, variant in enumerate(_tables(raw, "variant")):
+        for kind in ("phase", "visit"):
+            for place, part in enumerate(_tables(variant, kind)):
+                yield f"variant.{number}.{kind}.{place}", part
+
+
+def _repeated(raw: dict[str, Any], name: str, path: str) -> list[str]:
+    seen: set[object] = set()
+    faults = []
+    for place, row in enumerate(_tables(raw, name)):
+        key = row.get("key")
+        if isinstance(key, str) and key in seen:
+            faults.append(f"{path}{name}.{place}.key: {key!r} stands here twice")
+        seen.add(key if isinstance(key, str) else None)
+    return faults
+
+
+def _overlapping_ages(raw: dict[str, Any]) -> list[str]:
+    def edge(variant: dict[str, Any], name: str, default: float) -> float:
+        try:
+            return Span.parse(str(variant[name])).about_days if name in variant else default
+        except ValueError:
+            return default  # reported where the field is read
+
+    ranges = sorted(
+        (edge(variant, "corrected_from", 0), edge(variant, "corrected_before", float("inf")), number)
+        for number, variant in enumerate(_tables(raw, "variant"))
+    )
+    return [
+        f"variant.{second[2]}: its ages overlap those of variant.{first[2]}"
+        for first, second in pairwise(ranges)
+        if second[0] < first[1]
+    ]

@@ -1,0 +1,227 @@
+"""Taking a family in: a clinic, a child, its caregiver and its first course."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import date, datetime, time
+
+import phonenumbers
+from sqlalchemy import Connection, insert, select, update
+
+from bracewatch.messages.languages import LANGUAGES
+from bracewatch.schedule import protocol
+from bracewatch.schedule.clinic_days import parse_weekdays
+from bracewatch.schedule.facts import FactKind, faults_in
+from bracewatch.schedule.local_time import local_day, zone
+from bracewatch.services.waking import wake
+from bracewatch.store import Store
+from bracewatch.store import tables as t
+
+
+class NotEnrolled(ValueError):
+    """Somebody or something could not be written down. `faults` names everything that is wrong."""
+
+    def __init__(self, faults: Iterable[str]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("; ".join(self.faults))
+
+
+@dataclass(frozen=True, slots=True)
+class NewClinic:
+    key: str
+    name: str
+    country: str  # ISO 3166-1 alpha-2
+    time_zone: str
+    clinic_days: str  # as in "tue,fri"
+    phone: str
+    closed: dict[date, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class NewFamily:
+    """A child after correction and who looks after it. `agreed_at`: when the caregiver agreed to messages."""
+
+    clinic_id: int
+    child_name: str
+    born: date
+    brace_start: date
+    caregiver_name: str
+    phone: str
+    language: str
+    contact_time: time
+    protocol_id: str = protocol.DEFAULT
+    sides: str = "both"
+    foot: str = "typical"
+    time_zone: str | None = None  # the clinic's when not given
+    agreed_at: datetime | None = None
+    agreed_text: str | None = None
+    abduction_before_release: float | None = None
+    abduction_last_cast: float | None = None
+    dorsiflexion: float | None = None
+
+
+def phone_number(text: str) -> str:
+    """A telephone number in international form (E.164). Raises ValueError unless it is complete and valid."""
+    compact = "".join(text.split())
+    if compact.startswith("00"):
+        compact = "+" + compact[2:]
+    if not compact.startswith("+"):
+        raise ValueError(f"{text!r} has no country code: write the number as in +44 7700 900123")
+    try:
+        number = phonenumbers.parse(compact)
+    except phonenumbers.NumberParseException as error:
+        raise ValueError(f"{text!r} is not a telephone number: write it as in +44 7700 900123") from error
+    if not phonenumbers.is_valid_number(number):
+        raise ValueError(f"{text!r} is no number of that country: check the digits")
+    return str(phonenumbers.format_number(number, phonenumbers.PhoneNumberFormat.E164))
+
+
+def add_clinic(store: Store, clinic: NewClinic) -> int:
+    """Write a clinic down; its id. Raises NotEnrolled with every fault."""
+    faults = [
+        *_fault(zone, clinic.time_zone),
+        *_fault(parse_weekdays, clinic.clinic_days),
+        *_fault(phone_number, clinic.phone),
+    ]
+    faults += [f"a clinic needs a {name}" for name in ("key", "name", "country") if not getattr(clinic, name).strip()]
+    if faults:
+        raise NotEnrolled(faults)
+    with store.begin() as connection:
+        clinic_id = connection.execute(
+            insert(t.clinic)
+            .values(
+                key=clinic.key,
+                name=clinic.name,
+                country=clinic.country,
+                time_zone=clinic.time_zone,
+                clinic_days=clinic.clinic_days,
+                phone=phone_number(clinic.phone),
+            )
+            .returning(t.clinic.c.id)
+        ).scalar_one()
+        closed = [{"clinic_id": clinic_id, "day": day, "reason": reason} for day, reason in clinic.closed.items()]
+        if closed:
+            connection.execute(insert(t.clinic_closed_day), closed)
+    return int(clinic_id)
+
+
+def enrol(store: Store, family: NewFamily, now: datetime) -> int:
+    """Write a family down and wake it for its first review; the child's id. Raises NotEnrolled with every fault."""
+    with store.begin() as connection:
+        clinic = connection.execute(select(t.clinic).where(t.clinic.c.id == family.clinic_id)).one_or_none()
+        if clinic is None:
+            raise NotEnrolled([f"there is no clinic {family.clinic_id}"])
+        today = local_day(now, clinic.time_zone)
+        faults = _faults(family, today)
+        if faults:
+            raise NotEnrolled(faults)
+        child_id = connection.execute(
+            insert(t.child)
+            .values(
+                clinic_id=clinic.id,
+                name=family.child_name.strip(),
+                born=family.born,
+                enrolled_on=today,
+                enrolled_at=now,
+                wake_at=now,
+            )
+            .returning(t.child.c.id)
+        ).scalar_one()
+        connection.execute(
+            insert(t.caregiver).values(
+                child_id=child_id,
+                name=family.caregiver_name.strip(),
+                phone=phone_number(family.phone),
+                language=family.language,
+                time_zone=family.time_zone or clinic.time_zone,
+                contact_time=family.contact_time,
+                agreed_at=family.agreed_at,
+                agreed_text=family.agreed_text,
+            )
+        )
+        _open_course(connection, int(child_id), 1, family.brace_start, family)
+    return int(child_id)
+
+
+def start_again(store: Store, child_id: int, relapsed_on: date, brace_start: date, now: datetime) -> int:
+    """After a relapse and new casts: end the present course, open the next; the new course's id.
+
+    The new course is full time again from its first day, in the same protocol. Raises NotEnrolled with every fault.
+    """
+    with store.begin() as connection:
+        old = connection.execute(
+            select(t.course, t.child.c.born)
+            .join(t.child)
+            .where(t.course.c.child_id == child_id)
+            .order_by(t.course.c.number.desc())
+            .limit(1)
+        ).one_or_none()
+        if old is None:
+            raise NotEnrolled([f"there is no course of child {child_id} to start again"])
+        faults = faults_in(old.born, brace_start, now.date())
+        if not old.brace_start <= relapsed_on <= brace_start:
+            faults.append(f"relapse {relapsed_on} must lie from {old.brace_start} (brace start) to {brace_start}")
+        faults += _fault(lambda: protocol.shipped(old.protocol_id).variant_for(old.born, brace_start))
+        if faults:
+            raise NotEnrolled(faults)
+        connection.execute(
+            insert(t.course_fact).values(
+                course_id=old.id, kind=FactKind.ENDED, on_day=relapsed_on, about="relapse", recorded_at=now
+            )
+        )
+        course_id = _open_course(connection, child_id, old.number + 1, brace_start, old)
+        wake(connection, child_id, now)
+    return course_id
+
+
+def stop_messages(connection: Connection, caregiver_id: int, now: datetime) -> None:
+    """Send a caregiver nothing more, and take back what is still waiting."""
+    connection.execute(update(t.caregiver).where(t.caregiver.c.id == caregiver_id).values(stopped_at=now))
+    connection.execute(
+        update(t.outbox)
+        .where(t.outbox.c.caregiver_id == caregiver_id, t.outbox.c.state == "queued")
+        .values(state="withdrawn")
+    )
+
+
+def _open_course(connection: Connection, child_id: int, number: int, brace_start: date, like: object) -> int:
+    """A new course with the protocol and feet of `like`, a NewFamily or a row of an earlier course."""
+    names = ("protocol_id", "sides", "foot", "abduction_before_release", "abduction_last_cast", "dorsiflexion")
+    values = {name: getattr(like, name) for name in names}
+    rules = protocol.shipped(values["protocol_id"])
+    course_id = connection.execute(
+        insert(t.course)
+        .values(child_id=child_id, number=number, protocol_version=rules.version, brace_start=brace_start, **values)
+        .returning(t.course.c.id)
+    ).scalar_one()
+    return int(course_id)
+
+
+def _faults(family: NewFamily, today: date) -> list[str]:
+    faults = faults_in(family.born, family.brace_start, today)
+    for name in ("child_name", "caregiver_name"):
+        if not getattr(family, name).strip():
+            faults.append(f"the {name.replace('_name', '')}'s name is missing")
+    faults += _fault(phone_number, family.phone)
+    if family.language not in LANGUAGES:
+        faults.append(f"no language {family.language!r}: there are {', '.join(LANGUAGES)}")
+    if family.time_zone is not None:
+        faults += _fault(zone, family.time_zone)
+    if not time(8) <= family.contact_time < time(21):
+        faults.append(f"contact time {family.contact_time:%H:%M} is in the quiet hours: choose 08:00 to 20:59")
+    if family.sides not in ("left", "right", "both"):
+        faults.append(f"sides {family.sides!r}: use left, right or both")
+    if family.foot not in ("typical", "atypical", "loose"):
+        faults.append(f"foot {family.foot!r}: use typical, atypical or loose")
+    if not faults:
+        faults += _fault(lambda: protocol.shipped(family.protocol_id).variant_for(family.born, family.brace_start))
+    return faults
+
+
+def _fault(check: object, *given: str) -> list[str]:
+    try:
+        check(*given)  # type: ignore[operator]
+    except ValueError as error:
+        return [str(error)]
+    return []

@@ -1,0 +1,120 @@
+"""The tick: review every child whose moment has come, write what follows, set the next moment."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from sqlalchemy import Connection, Row, bindparam, insert, select, update
+
+from bracewatch.messages import segments, wording
+from bracewatch.review import Case, Review, review
+from bracewatch.review.contact import Message
+from bracewatch.review.flag import Flag
+from bracewatch.store import Store, cases
+from bracewatch.store import tables as t
+from bracewatch.store.upsert import insert_if_new
+
+BATCH = 500
+
+
+def review_due(store: Store, now: datetime) -> int:
+    """Review all children whose `wake_at` has passed; how many there were. Running it twice changes nothing."""
+    total = 0
+    while reviewed := _review_batch(store, now):
+        total += reviewed
+    return total
+
+
+def _review_batch(store: Store, now: datetime) -> int:
+    with store.begin() as connection:
+        due = (
+            select(t.child.c.id)
+            .where(t.child.c.wake_at <= now)
+            .order_by(t.child.c.wake_at)
+            .limit(BATCH)
+            .with_for_update(skip_locked=True)  # on PostgreSQL; on SQLite the writer is alone anyway
+        )
+        child_ids = list(connection.execute(due).scalars())
+        if not child_ids:
+            return 0
+        standing = _standing_flags(connection, child_ids)
+        wake_at: dict[int, datetime | None] = dict.fromkeys(child_ids)
+        for case in cases.load(connection, child_ids, now):
+            result = review(case, now)
+            _write(connection, case, result, standing.get(case.child_id, {}), now)
+            wake_at[case.child_id] = result.wake_at
+        connection.execute(
+            update(t.child).where(t.child.c.id == bindparam("child")).values(wake_at=bindparam("at")),
+            [{"child": child_id, "at": at} for child_id, at in wake_at.items()],
+        )
+    return len(child_ids)
+
+
+def _write(
+    connection: Connection, case: Case, result: Review, standing: dict[str, Row[tuple[object]]], now: datetime
+) -> None:
+    for message in result.messages:
+        queue(connection, case, message, now)
+    raised = {flag.code: flag for flag in result.flags}
+    for code, row in standing.items():
+        if code not in raised:
+            connection.execute(update(t.flag).where(t.flag.c.id == row.id).values(cleared_at=now))
+    for code, flag in raised.items():
+        if code not in standing:
+            connection.execute(
+                insert(t.flag).values(child_id=case.child_id, code=code, raised_at=now, **_shown(flag))
+            )
+        elif _differs(standing[code], flag):
+            connection.execute(update(t.flag).where(t.flag.c.id == standing[code].id).values(**_shown(flag)))
+
+
+def _shown(flag: Flag) -> dict[str, object]:
+    return {
+        "urgency": int(flag.urgency),
+        "sentence": flag.sentence,
+        "evidence": list(flag.evidence),
+        "since": flag.since,
+    }
+
+
+def _differs(row: Row[tuple[object]], flag: Flag) -> bool:
+    return any(getattr(row, name) != value for name, value in _shown(flag).items())
+
+
+def queue(connection: Connection, case: Case, message: Message, now: datetime) -> None:
+    """Word a message and put it into the outbox, unless its moment is there already."""
+    caregiver = connection.execute(
+        select(t.caregiver.c.phone, t.caregiver.c.language, t.clinic.c.name, t.clinic.c.phone.label("clinic_phone"))
+        .join(t.child, t.child.c.id == t.caregiver.c.child_id)
+        .join(t.clinic, t.clinic.c.id == t.child.c.clinic_id)
+        .where(t.caregiver.c.id == message.caregiver_id)
+    ).one()
+    known = {"clinic": caregiver.name, "phone": caregiver.clinic_phone, **message.facts}
+    facts = {name: known[name] for name in wording.needed_facts(message.kind)}
+    body = wording.word(message.kind, language=caregiver.language, **facts)
+    insert_if_new(
+        connection,
+        t.outbox,
+        "key",
+        key=message.key,
+        child_id=case.child_id,
+        caregiver_id=message.caregiver_id,
+        kind=message.kind,
+        asks=wording.asks(message.kind),
+        language=caregiver.language,
+        phone=caregiver.phone,
+        body=body,
+        parts=segments.measure(body).parts,
+        due_at=message.due_at,
+        useful_until=message.useful_until,
+        state="queued",
+        created_at=now,
+    )
+
+
+def _standing_flags(connection: Connection, child_ids: list[int]) -> dict[int, dict[str, Row[tuple[object]]]]:
+    query = select(t.flag).where(t.flag.c.child_id.in_(child_ids), t.flag.c.cleared_at.is_(None))
+    standing: dict[int, dict[str, Row[tuple[object]]]] = {}
+    for row in connection.execute(query):
+        standing.setdefault(row.child_id, {})[row.code] = row
+    return standing

@@ -1,0 +1,84 @@
+"""One database: its engine, its transactions, its schema."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from alembic import command
+from alembic.config import Config
+from sqlalchemy import Connection, Engine, create_engine, event, make_url
+
+MIGRATIONS = Path(__file__).parent / "migrations"
+BUSY_TIMEOUT_MS = 10_000
+
+
+class Store:
+    """A database by its SQLAlchemy URL, as in `sqlite:///families.sqlite3`.
+
+    SQLite runs with a write-ahead log, full synchronous writes and foreign keys on; a writer takes its lock
+    at the start, so that two writers queue instead of failing half-way.
+    """
+
+    def __init__(self, url: str) -> None:
+        self.url = make_url(url)
+        self.engine = _engine(url)
+
+    @contextmanager
+    def begin(self) -> Iterator[Connection]:
+        """A writing transaction: all of it or nothing."""
+        with self.engine.connect() as connection:
+            if connection.dialect.name == "sqlite":
+                connection = connection.execution_options(writes=True)
+            with connection.begin():
+                yield connection
+
+    @contextmanager
+    def read(self) -> Iterator[Connection]:
+        """A reading transaction: one consistent view, nothing is written."""
+        with self.engine.connect() as connection, connection.begin() as transaction:
+            yield connection
+            transaction.rollback()
+
+    def migrate(self) -> None:
+        """Bring the schema to what this version needs; nothing to do is fine."""
+        with self.engine.connect() as connection:
+            command.upgrade(migration_config(connection), "head")
+
+    def close(self) -> None:
+        self.engine.dispose()
+
+
+def migration_config(connection: Connection) -> Config:
+    """Alembic's configuration for an open connection."""
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS))
+    config.attributes["connection"] = connection
+    return config
+
+
+def _engine(url: str) -> Engine:
+    engine = create_engine(url)
+    if engine.dialect.name == "sqlite":
+        event.listen(engine, "connect", _prepare_sqlite)
+        event.listen(engine, "begin", _begin_sqlite)
+    return engine
+
+
+def _prepare_sqlite(connection: Any, _record: object) -> None:
+    # The driver would begin transactions in its own way, only before some statements; SQLAlchemy says BEGIN below.
+    connection.isolation_level = None
+    for pragma in (
+        f"busy_timeout = {BUSY_TIMEOUT_MS}",
+        "journal_mode = WAL",
+        "synchronous = FULL",
+        "foreign_keys = ON",
+    ):
+        connection.execute(f"PRAGMA {pragma}")
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    writes = connection.get_execution_options().get("writes", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")

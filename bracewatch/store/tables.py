@@ -1,0 +1,244 @@
+"""The tables. Facts are rows and the truth; what follows from them (timelines, flags) is worked out again."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+from sqlalchemy import (
+    CheckConstraint,
+    Column,
+    Date,
+    DateTime,
+    Dialect,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    MetaData,
+    Table,
+    Text,
+    Time,
+    UniqueConstraint,
+    text,
+)
+from sqlalchemy.types import JSON, TypeDecorator
+
+
+class UtcDateTime(TypeDecorator[datetime]):
+    """Aware datetimes in and out, stored in UTC. Refuses naive ones: nobody knows what they mean."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            raise ValueError(f"need an aware datetime: {value!r}")
+        value = value.astimezone(UTC)
+        return value.replace(tzinfo=None) if dialect.name == "sqlite" else value
+
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        if value is None:
+            return None
+        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+
+
+metadata = MetaData(
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "ck": "ck_%(table_name)s_%(constraint_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_N_name)s_%(referred_table_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+
+
+def _id() -> Column[int]:
+    return Column("id", Integer, primary_key=True)
+
+
+clinic = Table(
+    "clinic",
+    metadata,
+    _id(),
+    Column("key", Text, nullable=False, unique=True),
+    Column("name", Text, nullable=False),
+    Column("country", Text, nullable=False),
+    Column("time_zone", Text, nullable=False),
+    Column("clinic_days", Text, nullable=False),  # as in "tue,fri"
+    Column("phone", Text, nullable=False),
+)
+
+clinic_closed_day = Table(
+    "clinic_closed_day",
+    metadata,
+    Column("clinic_id", ForeignKey("clinic.id", ondelete="CASCADE"), primary_key=True),
+    Column("day", Date, primary_key=True),
+    Column("reason", Text, nullable=False),
+)
+
+child = Table(
+    "child",
+    metadata,
+    _id(),
+    Column("clinic_id", ForeignKey("clinic.id"), nullable=False, index=True),
+    Column("name", Text, nullable=False),
+    Column("born", Date, nullable=False),
+    Column("enrolled_on", Date, nullable=False),
+    Column("enrolled_at", UtcDateTime, nullable=False),
+    # The earliest moment at which a review could change without new facts; null: only new facts can.
+    Column("wake_at", UtcDateTime, index=True),
+)
+
+caregiver = Table(
+    "caregiver",
+    metadata,
+    _id(),
+    Column("child_id", ForeignKey("child.id", ondelete="CASCADE"), nullable=False, index=True),
+    Column("name", Text, nullable=False),
+    Column("phone", Text, nullable=False, index=True),  # E.164
+    Column("language", Text, nullable=False),
+    Column("time_zone", Text, nullable=False),
+    Column("contact_time", Time, nullable=False),
+    Column("agreed_at", UtcDateTime),
+    Column("agreed_text", Text),  # which wording they agreed to
+    Column("stopped_at", UtcDateTime),
+)
+
+course = Table(
+    "course",
+    metadata,
+    _id(),
+    Column("child_id", ForeignKey("child.id", ondelete="CASCADE"), nullable=False),
+    Column("number", Integer, nullable=False),  # 1 is the first; a relapse starts the next
+    Column("protocol_id", Text, nullable=False),
+    Column("protocol_version", Integer, nullable=False),
+    Column("brace_start", Date, nullable=False),
+    Column("sides", Text, nullable=False),
+    Column("foot", Text, nullable=False),
+    # Degrees as measured at the end of casting; null: not written down.
+    Column("abduction_before_release", Float),
+    Column("abduction_last_cast", Float),
+    Column("dorsiflexion", Float),
+    UniqueConstraint("child_id", "number"),
+    CheckConstraint("sides IN ('left', 'right', 'both')", name="sides"),
+    CheckConstraint("foot IN ('typical', 'atypical', 'loose')", name="foot"),
+)
+
+course_fact = Table(
+    "course_fact",
+    metadata,
+    _id(),
+    Column("course_id", ForeignKey("course.id", ondelete="CASCADE"), nullable=False, index=True),
+    Column("kind", Text, nullable=False),
+    Column("on_day", Date, nullable=False),
+    Column("about", Text, nullable=False),
+    Column("note", Text, nullable=False, server_default=text("''")),
+    Column("recorded_at", UtcDateTime, nullable=False),
+)
+
+inbound = Table(
+    "inbound",
+    metadata,
+    _id(),
+    Column("sid", Text, nullable=False, unique=True),  # the network's own name for it: a repeat is the same reply
+    Column("phone", Text, nullable=False),
+    Column("caregiver_id", ForeignKey("caregiver.id", ondelete="SET NULL"), index=True),
+    Column("child_id", ForeignKey("child.id", ondelete="CASCADE"), index=True),
+    Column("body", Text, nullable=False),  # as it came
+    Column("received_at", UtcDateTime, nullable=False),
+    Column("asked", Text, nullable=False),  # the question in whose light it was read
+    Column("meaning", Text, nullable=False),
+    Column("about", Text),
+    Column("value_low", Float),
+    Column("value_high", Float),
+    Column("confidence", Float, nullable=False),
+    Column("rule", Text, nullable=False),
+    Column("next", Text, nullable=False),
+    Column("handled_at", UtcDateTime),
+)
+
+wear_report = Table(
+    "wear_report",
+    metadata,
+    _id(),
+    Column("course_id", ForeignKey("course.id", ondelete="CASCADE"), nullable=False, index=True),
+    Column("inbound_id", ForeignKey("inbound.id", ondelete="SET NULL")),
+    Column("kind", Text, nullable=False),
+    Column("day", Date, nullable=False),
+    Column("low", Float, nullable=False),
+    Column("high", Float, nullable=False),
+    Column("heard_at", UtcDateTime, nullable=False),
+    CheckConstraint("kind IN ('hours', 'nights')", name="kind"),
+    CheckConstraint("0 <= low AND low <= high AND high <= 24", name="range"),
+)
+
+outbox = Table(
+    "outbox",
+    metadata,
+    _id(),
+    Column("key", Text, nullable=False, unique=True),  # the moment it is said for: nothing is said twice
+    Column("child_id", ForeignKey("child.id", ondelete="CASCADE"), nullable=False, index=True),
+    Column("caregiver_id", ForeignKey("caregiver.id", ondelete="CASCADE"), nullable=False),
+    Column("kind", Text, nullable=False),
+    Column("asks", Text, nullable=False),
+    Column("language", Text, nullable=False),
+    Column("phone", Text, nullable=False),
+    Column("body", Text, nullable=False),
+    Column("parts", Integer, nullable=False),
+    Column("due_at", UtcDateTime, nullable=False),
+    Column("useful_until", UtcDateTime, nullable=False),
+    Column("state", Text, nullable=False),
+    Column("attempt", Integer, nullable=False, server_default=text("0")),
+    Column("owner", Text),  # who claimed it; with `attempt`, the fence of every later update
+    Column("lease_until", UtcDateTime),
+    Column("sid", Text),
+    Column("sent_at", UtcDateTime),
+    Column("error", Text),
+    Column("created_at", UtcDateTime, nullable=False),
+    CheckConstraint(
+        "state IN ('queued', 'sending', 'sent', 'failed', 'in_doubt', 'unknown', 'expired', 'withdrawn')",
+        name="state",
+    ),
+)
+Index(
+    "ix_outbox_waiting",
+    outbox.c.due_at,
+    sqlite_where=outbox.c.state.in_(["queued", "sending"]),
+    postgresql_where=outbox.c.state.in_(["queued", "sending"]),
+)
+Index("ix_outbox_asked", outbox.c.caregiver_id, outbox.c.sent_at)
+
+flag = Table(
+    "flag",
+    metadata,
+    _id(),
+    Column("child_id", ForeignKey("child.id", ondelete="CASCADE"), nullable=False, index=True),
+    Column("code", Text, nullable=False),
+    Column("urgency", Integer, nullable=False),
+    Column("sentence", Text, nullable=False),
+    Column("evidence", JSON, nullable=False),
+    Column("since", UtcDateTime, nullable=False),
+    Column("raised_at", UtcDateTime, nullable=False),
+    Column("cleared_at", UtcDateTime),
+)
+Index(
+    "uq_flag_standing",
+    flag.c.child_id,
+    flag.c.code,
+    unique=True,
+    sqlite_where=flag.c.cleared_at.is_(None),
+    postgresql_where=flag.c.cleared_at.is_(None),
+)
+
+call = Table(
+    "call",
+    metadata,
+    _id(),
+    Column("child_id", ForeignKey("child.id", ondelete="CASCADE"), nullable=False, index=True),
+    Column("called_at", UtcDateTime, nullable=False),
+    Column("outcome", Text, nullable=False),
+    Column("note", Text, nullable=False, server_default=text("''")),
+)
