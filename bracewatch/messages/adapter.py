@@ -106,7 +106,7 @@ class Accepted:
     parts: int | None
 
 
-class NotSent(Exception):  # noqa: N818 - it reads as what happened, and one of its outcomes is no error
+class NotSent(Exception):
     """The message was not accepted, or nobody knows whether it was.
 
     `outcome` says what may be done next; `code` is the network's error code in digits, or our own word

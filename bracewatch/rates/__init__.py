@@ -1,0 +1,1 @@
+"""Figures about many children at once. Pure: finished numbers in, shares, counts and drawings out; `now` is given."""

@@ -90,9 +90,11 @@ def _check_ins(case: Case, caregiver: Caregiver, now: datetime) -> Iterator[Mess
 
 
 def _days_ahead(case: Case, today: date) -> Iterator[date]:
-    """The coming days among which the next check-in must lie: one round of the slowest phase and a day."""
+    """The coming days among which the next check-in must lie: one round of the slowest phase and a day, from
+    today or, where bracing is still ahead, from its first day."""
     slowest = max(phase.check_in_days for phase in case.timeline.phases)
-    return (today + timedelta(days=ahead) for ahead in range(1, slowest + 2))
+    begins = max(today, case.timeline.phases[0].start)
+    return (begins + timedelta(days=ahead) for ahead in range(1, slowest + 2))
 
 
 def _is_asking_day(case: Case, phase: Phase, day: date) -> bool:

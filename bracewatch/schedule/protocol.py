@@ -180,7 +180,8 @@ def parse(text: str, where: str) -> Protocol:
     try:
         protocol = Protocol.model_validate(raw)
     except ValidationError as error:
-        faults = [_sentence(fault) for fault in error.errors()]
+        found = error.errors()
+        faults = [_sentence(fault) for fault in found if not _only_follows(fault, found)]
     faults += _faults_between_parts(raw)
     if faults:
         raise ProtocolError(where, faults)
@@ -218,6 +219,14 @@ def _ages(variant: Variant) -> str:
     if variant.corrected_before is not None:
         words.append(f"under {variant.corrected_before}")
     return " ".join(words) or "any age"
+
+
+def _only_follows(fault: Any, found: Iterable[Any]) -> bool:
+    """Whether a list is "too short" only because a faulty entry was not counted."""
+    depth = len(fault["loc"])
+    return fault["type"] == "too_short" and any(
+        len(other["loc"]) > depth and other["loc"][:depth] == fault["loc"] for other in found
+    )
 
 
 def _sentence(fault: Any) -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, time
 
 import phonenumbers
-from sqlalchemy import Connection, insert, select, update
+from sqlalchemy import Connection, insert, select
 
 from bracewatch.messages.languages import LANGUAGES
 from bracewatch.schedule import protocol
@@ -173,16 +173,6 @@ def start_again(store: Store, child_id: int, relapsed_on: date, brace_start: dat
         course_id = _open_course(connection, child_id, old.number + 1, brace_start, old)
         wake(connection, child_id, now)
     return course_id
-
-
-def stop_messages(connection: Connection, caregiver_id: int, now: datetime) -> None:
-    """Send a caregiver nothing more, and take back what is still waiting."""
-    connection.execute(update(t.caregiver).where(t.caregiver.c.id == caregiver_id).values(stopped_at=now))
-    connection.execute(
-        update(t.outbox)
-        .where(t.outbox.c.caregiver_id == caregiver_id, t.outbox.c.state == "queued")
-        .values(state="withdrawn")
-    )
 
 
 def _open_course(connection: Connection, child_id: int, number: int, brace_start: date, like: object) -> int:

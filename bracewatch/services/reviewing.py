@@ -6,13 +6,11 @@ from datetime import datetime
 
 from sqlalchemy import Connection, Row, bindparam, insert, select, update
 
-from bracewatch.messages import segments, wording
 from bracewatch.review import Case, Review, review
-from bracewatch.review.contact import Message
 from bracewatch.review.flag import Flag
+from bracewatch.services.outgoing import addressee, queue
 from bracewatch.store import Store, cases
 from bracewatch.store import tables as t
-from bracewatch.store.upsert import insert_if_new
 
 BATCH = 500
 
@@ -54,16 +52,23 @@ def _write(
     connection: Connection, case: Case, result: Review, standing: dict[str, Row[tuple[object]]], now: datetime
 ) -> None:
     for message in result.messages:
-        queue(connection, case, message, now)
+        queue(
+            connection,
+            addressee(connection, message.caregiver_id),
+            key=message.key,
+            kind=message.kind,
+            due_at=message.due_at,
+            useful_until=message.useful_until,
+            facts=message.facts,
+            now=now,
+        )
     raised = {flag.code: flag for flag in result.flags}
     for code, row in standing.items():
         if code not in raised:
             connection.execute(update(t.flag).where(t.flag.c.id == row.id).values(cleared_at=now))
     for code, flag in raised.items():
         if code not in standing:
-            connection.execute(
-                insert(t.flag).values(child_id=case.child_id, code=code, raised_at=now, **_shown(flag))
-            )
+            connection.execute(insert(t.flag).values(child_id=case.child_id, code=code, raised_at=now, **_shown(flag)))
         elif _differs(standing[code], flag):
             connection.execute(update(t.flag).where(t.flag.c.id == standing[code].id).values(**_shown(flag)))
 
@@ -79,37 +84,6 @@ def _shown(flag: Flag) -> dict[str, object]:
 
 def _differs(row: Row[tuple[object]], flag: Flag) -> bool:
     return any(getattr(row, name) != value for name, value in _shown(flag).items())
-
-
-def queue(connection: Connection, case: Case, message: Message, now: datetime) -> None:
-    """Word a message and put it into the outbox, unless its moment is there already."""
-    caregiver = connection.execute(
-        select(t.caregiver.c.phone, t.caregiver.c.language, t.clinic.c.name, t.clinic.c.phone.label("clinic_phone"))
-        .join(t.child, t.child.c.id == t.caregiver.c.child_id)
-        .join(t.clinic, t.clinic.c.id == t.child.c.clinic_id)
-        .where(t.caregiver.c.id == message.caregiver_id)
-    ).one()
-    known = {"clinic": caregiver.name, "phone": caregiver.clinic_phone, **message.facts}
-    facts = {name: known[name] for name in wording.needed_facts(message.kind)}
-    body = wording.word(message.kind, language=caregiver.language, **facts)
-    insert_if_new(
-        connection,
-        t.outbox,
-        "key",
-        key=message.key,
-        child_id=case.child_id,
-        caregiver_id=message.caregiver_id,
-        kind=message.kind,
-        asks=wording.asks(message.kind),
-        language=caregiver.language,
-        phone=caregiver.phone,
-        body=body,
-        parts=segments.measure(body).parts,
-        due_at=message.due_at,
-        useful_until=message.useful_until,
-        state="queued",
-        created_at=now,
-    )
 
 
 def _standing_flags(connection: Connection, child_ids: list[int]) -> dict[int, dict[str, Row[tuple[object]]]]:

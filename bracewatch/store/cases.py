@@ -20,9 +20,7 @@ from bracewatch.store import tables as t
 from bracewatch.wear.reports import WearKind, WearReport
 
 REMEMBERED = timedelta(days=400)  # how far back replies, questions and calls can still matter
-SPOKE = "spoke"
-
-type_rows = Sequence[Row[Any]]
+SPOKE = "spoke"  # the outcome of a call in which a caregiver was reached
 
 
 def load(connection: Connection, child_ids: Sequence[int], now: datetime) -> list[Case]:
@@ -33,7 +31,9 @@ def load(connection: Connection, child_ids: Sequence[int], now: datetime) -> lis
     calendars = calendars_of(connection, {row.clinic_id for row in courses.values()})
     caregivers = _grouped(connection, t.caregiver, t.caregiver.c.child_id, child_ids)
     since = now - REMEMBERED
-    reports = _grouped(connection, t.wear_report, t.wear_report.c.course_id, course_ids, t.wear_report.c.heard_at > since)
+    reports = _grouped(
+        connection, t.wear_report, t.wear_report.c.course_id, course_ids, t.wear_report.c.heard_at > since
+    )
     heard = _grouped(connection, t.inbound, t.inbound.c.child_id, child_ids, t.inbound.c.received_at > since)
     sent = _grouped(connection, t.outbox, t.outbox.c.child_id, child_ids, t.outbox.c.sent_at > since)
     calls = _grouped(connection, t.call, t.call.c.child_id, child_ids, t.call.c.called_at > since)
@@ -78,7 +78,7 @@ def calendars_of(connection: Connection, clinic_ids: Iterable[int]) -> dict[int,
     return {row.id: ClinicCalendar(parse_weekdays(row.clinic_days), frozenset(closed[row.id])) for row in rows}
 
 
-def _present_courses(connection: Connection, child_ids: Sequence[int]) -> type_rows:
+def _present_courses(connection: Connection, child_ids: Sequence[int]) -> Sequence[Any]:
     query = (
         select(
             t.child.c.id.label("child_id"),

@@ -9,8 +9,6 @@ import base64
 import json
 import re
 import secrets
-import socket
-import struct
 import threading
 from collections import deque
 from collections.abc import Callable
@@ -19,6 +17,12 @@ from datetime import UTC, datetime
 from email.utils import format_datetime
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from urllib.parse import parse_qsl, urlencode, urlsplit
+
+# Numbers kept free for films and books (Ofcom, numbers for drama use, mobile range 07700 900xxx, MEMORY).
+FAMILY = "+447700900111"
+DEAD = "+447700900222"
+STOPPED = "+447700900333"
+OUR_NUMBER = "+447700900999"
 
 LONGEST_STALL_SECONDS = 10.0
 FIELDS = {
@@ -81,8 +85,7 @@ class Provider:
         self.lock = threading.Lock()
         self.stopping = threading.Event()
         self._faults: dict[str, deque[Fault]] = {"POST": deque(), "GET": deque()}
-        self._server = ThreadingHTTPServer(("127.0.0.1", 0), _handler_for(self))
-        self._server.daemon_threads = True
+        self._server = _Server(self)
         self._thread = threading.Thread(target=self._server.serve_forever, args=(0.02,), daemon=True)
 
     @property
@@ -112,8 +115,8 @@ class Provider:
         with self.lock:
             return self._faults[method].popleft() if self._faults[method] else None
 
-    def accept(self, form: dict[str, str], **changes: object) -> dict[str, object]:
-        """Keep a message and return it as the API shows it; `changes` override fields of the answer."""
+    def accept(self, form: dict[str, str]) -> dict[str, object]:
+        """Keep a message and return it as the API shows it."""
         now = format_datetime(self.clock().astimezone(UTC))
         sid = "SM" + secrets.token_hex(16)
         here = f"/2010-04-01/Accounts/{self.account_sid}/Messages/{sid}"
@@ -139,7 +142,6 @@ class Provider:
             "subresource_uris": {"media": f"{here}/Media.json"},
             "to": form["To"],
             "uri": f"{here}.json",
-            **changes,
         }
         with self.lock:
             self.messages.append(message)
@@ -201,92 +203,97 @@ def _matches(message: dict[str, object], query: dict[str, str]) -> bool:
     return (
         message["to"] == query.get("To", message["to"])
         and message["from"] == query.get("From", message["from"])
-        and sent == query.get("DateSent", sent)
+        and sent == query.get("DateSent", sent)[:10]
         and sent <= query.get("DateSent<", sent)[:10]
         and sent >= query.get("DateSent>", sent)[:10]
     )
 
 
-def _handler_for(provider: Provider) -> type[BaseHTTPRequestHandler]:
-    class Handler(BaseHTTPRequestHandler):
-        protocol_version = "HTTP/1.1"
+class _Server(ThreadingHTTPServer):
+    daemon_threads = True
 
-        def do_POST(self) -> None:  # noqa: N802 - the name http.server calls
-            with provider.lock:
-                provider.creates += 1
-            fault = provider.next_fault("POST")
-            if fault == DROP_BEFORE_READING:
-                return self._drop()
-            form = self._form()
-            if form is None or not self._may_enter():
-                return None
-            refused = provider.why_refused(form, self.headers.get("Content-Type", ""))
-            if fault is not None:
-                if fault.accepts and refused is None:
-                    provider.accept(form)
-                return self._fail(fault)
-            if refused is not None:
-                return self._answer(400, error_body(refused[0], 400, refused[1]))
-            return self._answer(201, json.dumps(provider.accept(form)).encode())
+    def __init__(self, provider: Provider) -> None:
+        self.provider = provider
+        super().__init__(("127.0.0.1", 0), _Handler)
 
-        def do_GET(self) -> None:  # noqa: N802 - the name http.server calls
-            fault = provider.next_fault("GET")
-            if fault is not None:
-                return self._fail(fault)
-            if not self._may_enter():
-                return None
-            query = dict(parse_qsl(urlsplit(self.path).query, strict_parsing=bool(urlsplit(self.path).query)))
-            sizes = query.get("PageSize", "50")
-            if set(query) - FILTERS or not sizes.isdigit() or not 1 <= int(sizes) <= 1000:
-                return self._answer(400, error_body(20001, 400, "Unknown or wrong parameters"))
-            return self._answer(200, json.dumps(provider.page(query)).encode())
 
-        def _form(self) -> dict[str, str] | None:
-            """The form, or None for a body that broke off: a request without its whole body is no request."""
-            length = int(self.headers.get("Content-Length", "0"))
-            raw = self.rfile.read(length)
-            if len(raw) < length:
-                self.close_connection = True
-                return None
-            form = dict(parse_qsl(raw.decode("ascii"), keep_blank_values=True, errors="strict"))
-            with provider.lock:
-                provider.forms.append(form)
-            return form
+class _Handler(BaseHTTPRequestHandler):
+    protocol_version = "HTTP/1.1"
+    server: "_Server"
 
-        def _may_enter(self) -> bool:
-            ours = base64.b64encode(f"{provider.account_sid}:{provider.auth_token}".encode()).decode()
-            if self.headers.get("Authorization") != f"Basic {ours}":
-                self._answer(401, error_body(20003, 401, "Authenticate"))
-                return False
-            if urlsplit(self.path).path != provider.path:
-                self._answer(404, error_body(20404, 404, "The requested resource was not found"))
-                return False
-            return True
+    def do_POST(self) -> None:
+        provider = self.server.provider
+        with provider.lock:
+            provider.creates += 1
+        fault = provider.next_fault("POST")
+        if fault == DROP_BEFORE_READING:
+            return self._drop()
+        form = self._form()
+        if form is None or not self._may_enter():
+            return None
+        refused = provider.why_refused(form, self.headers.get("Content-Type", ""))
+        if fault is not None:
+            if fault.accepts and refused is None:
+                provider.accept(form)
+            return self._fail(fault)
+        if refused is not None:
+            return self._answer(400, error_body(refused[0], 400, refused[1]))
+        return self._answer(201, json.dumps(provider.accept(form)).encode())
 
-        def _fail(self, fault: Fault) -> None:
-            if fault.stalls:
-                provider.stopping.wait(LONGEST_STALL_SECONDS)
-            if fault.status is None:
-                return self._drop()
-            return self._answer(fault.status, fault.body, fault.headers, 500 if fault.cut_short else 0)
+    def do_GET(self) -> None:
+        fault = self.server.provider.next_fault("GET")
+        if fault is not None:
+            return self._fail(fault)
+        if not self._may_enter():
+            return None
+        query = dict(parse_qsl(urlsplit(self.path).query, strict_parsing=bool(urlsplit(self.path).query)))
+        sizes = query.get("PageSize", "50")
+        if set(query) - FILTERS or not sizes.isdigit() or not 1 <= int(sizes) <= 1000:
+            return self._answer(400, error_body(20001, 400, "Unknown or wrong parameters"))
+        return self._answer(200, json.dumps(self.server.provider.page(query)).encode())
 
-        def _drop(self) -> None:
+    def _form(self) -> dict[str, str] | None:
+        """The form, or None for a body that broke off: a request without its whole body is no request."""
+        length = int(self.headers.get("Content-Length", "0"))
+        raw = self.rfile.read(length)
+        if len(raw) < length:
             self.close_connection = True
-            # Linger 0 makes the close a reset at once, with or without unread bytes.
-            self.connection.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+            return None
+        form = dict(parse_qsl(raw.decode("ascii"), keep_blank_values=True, errors="strict"))
+        with self.server.provider.lock:
+            self.server.provider.forms.append(form)
+        return form
 
-        def _answer(
-            self, status: int, body: bytes, headers: tuple[tuple[str, str], ...] = (), missing: int = 0
-        ) -> None:
-            self.send_response(status)
-            for name, value in (("Content-Type", "application/json"), *headers):
-                self.send_header(name, value)
-            self.send_header("Content-Length", str(len(body) + missing))
-            self.end_headers()
-            self.wfile.write(body)
-            self.close_connection = self.close_connection or missing > 0
+    def _may_enter(self) -> bool:
+        provider = self.server.provider
+        ours = base64.b64encode(f"{provider.account_sid}:{provider.auth_token}".encode()).decode()
+        if self.headers.get("Authorization") != f"Basic {ours}":
+            self._answer(401, error_body(20003, 401, "Authenticate"))
+            return False
+        if urlsplit(self.path).path != provider.path:
+            self._answer(404, error_body(20404, 404, "The requested resource was not found"))
+            return False
+        return True
 
-        def log_message(self, format: str, *args: object) -> None:  # noqa: A002 - the name in http.server
-            """Silent: the default writes to stderr."""
+    def _fail(self, fault: Fault) -> None:
+        if fault.stalls:
+            self.server.provider.stopping.wait(LONGEST_STALL_SECONDS)
+        if fault.status is None:
+            return self._drop()
+        return self._answer(fault.status, fault.body, fault.headers, 500 if fault.cut_short else 0)
 
-    return Handler
+    def _drop(self) -> None:
+        # Seen as a reset when bytes were left unread, as a plain end otherwise: both happen for real.
+        self.close_connection = True
+
+    def _answer(self, status: int, body: bytes, headers: tuple[tuple[str, str], ...] = (), missing: int = 0) -> None:
+        self.send_response(status)
+        for name, value in (("Content-Type", "application/json"), *headers):
+            self.send_header(name, value)
+        self.send_header("Content-Length", str(len(body) + missing))
+        self.end_headers()
+        self.wfile.write(body)
+        self.close_connection = self.close_connection or missing > 0
+
+    def log_message(self, format: str, *args: object) -> None:  # noqa: A002 - the name in http.server
+        """Silent: the default writes to stderr."""

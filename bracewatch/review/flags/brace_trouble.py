@@ -26,7 +26,7 @@ def check(case: Case, now: datetime) -> Finding:
 RULE = Rule(
     code="brace-trouble",
     title="Trouble with the brace",
-    source="Hospital leaflets (composite): call the same or the next working day when the foot slips out, the heel will "
-    "not seat, a strap or the bar is broken, or the boots are outgrown. READ; times are clinic settings.",
+    source="Hospital leaflets (composite): call the same or the next working day when the foot slips out, the heel "
+    "will not seat, a strap or the bar is broken, or the boots are outgrown. READ; times are clinic settings.",
     check=check,
 )

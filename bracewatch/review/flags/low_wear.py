@@ -96,8 +96,8 @@ def _forgotten_at(case: Case, weighed: list[Weighed]) -> datetime:
 RULE = Rule(
     code="low-wear",
     title="Low wear",
-    source="No published cut-off. For scale: measured wear in courses that succeeded was 19.8 of 23 hours prescribed in "
-    "the first three months (Richards BS et al. J Am Acad Orthop Surg 2020, READ); reports run above sensors "
+    source="No published cut-off. For scale: measured wear in courses that succeeded was 19.8 of 23 hours prescribed "
+    "in the first three months (Richards BS et al. J Am Acad Orthop Surg 2020, READ); reports run above sensors "
     "(Morgenstein A et al. J Pediatr Orthop 2015;35(2):185-191, READ). The shares are clinic settings (PRACTICE).",
     check=check,
 )

@@ -1,6 +1,6 @@
 """Runs the migrations on the connection the store hands over."""
 
-from typing import Any
+from typing import Any, Literal
 
 from alembic import context
 from alembic.autogenerate.api import AutogenContext
@@ -9,7 +9,7 @@ from sqlalchemy import Connection
 from bracewatch.store.tables import UtcDateTime, metadata
 
 
-def render_item(kind: str, thing: Any, autogen: AutogenContext) -> str | bool:
+def render_item(kind: str, thing: Any, autogen: AutogenContext) -> str | Literal[False]:
     """Our own column type by its own name; everything else as Alembic writes it."""
     if kind == "type" and isinstance(thing, UtcDateTime):
         autogen.imports.add("from bracewatch.store.tables import UtcDateTime")

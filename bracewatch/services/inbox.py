@@ -1,0 +1,264 @@
+"""Taking a reply in: kept as it came, read in the light of the last question, answered, and its facts kept."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from sqlalchemy import Connection, Row, func, insert, select, update
+
+from bracewatch.messages.kinds import Asked, Kind, Meaning, Next
+from bracewatch.messages.replies import Reading, understand
+from bracewatch.review.contact import waking
+from bracewatch.schedule.local_time import local_day
+from bracewatch.services.outgoing import addressee, queue
+from bracewatch.services.waking import wake
+from bracewatch.store import Store, cases
+from bracewatch.store import tables as t
+from bracewatch.store.upsert import insert_if_new
+from bracewatch.wear.reports import WearKind
+
+QUESTION_STAYS_OPEN = timedelta(days=7)
+ANSWER_USEFUL = timedelta(hours=12)
+MOST_ANSWERS_A_DAY = 10  # a phone that answers by machine must not talk with us for ever
+
+_ANSWERS = {
+    Meaning.TROUBLE: Kind.TROUBLE_HEARD,
+    Meaning.CALL_ME: Kind.CALL_HEARD,
+    Meaning.HELP: Kind.HELP,
+    Meaning.STOP: Kind.STOPPED,
+    Meaning.START: Kind.STARTED,
+    Meaning.NOT_COMING: Kind.NOT_COMING_HEARD,
+}
+_ASK_AGAIN = {
+    Asked.HOURS: Kind.ASK_AGAIN_HOURS,
+    Asked.NIGHTS: Kind.ASK_AGAIN_NIGHTS,
+    Asked.COMING: Kind.ASK_AGAIN,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Received:
+    """What became of a reply. `child_id` is None when no family has that number; then it waits for staff."""
+
+    inbound_id: int
+    child_id: int | None
+    reading: Reading
+
+
+@dataclass(frozen=True, slots=True)
+class _Question:
+    asked: Asked
+    kind: Kind | None
+
+
+def receive(store: Store, *, sid: str, phone: str, body: str, received_at: datetime) -> Received | None:
+    """Take one reply in; None when the network delivered it before and nothing was done.
+
+    `sid` is the network's name for the reply, `phone` the sender's number in E.164. Everything is written in
+    one transaction: the reply itself, the wear it reports, a wish to stop, our answer.
+    """
+    with store.begin() as connection:
+        sender = _sender(connection, phone)
+        question = _open_question(connection, sender.id, received_at) if sender else _Question(Asked.NOTHING, None)
+        reading = understand(body, language=sender.language if sender else "en", asked=question.asked)
+        reading = _in_context(connection, sender, question, reading, received_at)
+        inbound_id = insert_if_new(
+            connection,
+            t.inbound,
+            "sid",
+            sid=sid,
+            phone=phone,
+            caregiver_id=sender.id if sender else None,
+            child_id=sender.child_id if sender else None,
+            body=body,
+            received_at=received_at,
+            asked=question.asked,
+            meaning=reading.meaning,
+            about=reading.about,
+            value_low=reading.value[0] if reading.value else None,
+            value_high=reading.value[1] if reading.value else None,
+            confidence=reading.confidence,
+            rule=reading.rule,
+            next=reading.next,
+        )
+        if inbound_id is None:
+            return None
+        if sender is not None:
+            _keep_wear(connection, sender, inbound_id, question.asked, reading, received_at)
+            _change_wishes(connection, sender, reading, received_at)
+            _answer(connection, sender, inbound_id, question.asked, reading, received_at)
+            wake(connection, sender.child_id, received_at)
+    return Received(inbound_id, sender.child_id if sender else None, reading)
+
+
+def handle(store: Store, inbound_id: int, now: datetime) -> None:
+    """A person has read the reply and done what it asked for."""
+    with store.begin() as connection:
+        child_id = connection.execute(
+            update(t.inbound)
+            .where(t.inbound.c.id == inbound_id, t.inbound.c.handled_at.is_(None))
+            .values(handled_at=now)
+            .returning(t.inbound.c.child_id)
+        ).scalar_one_or_none()
+        if child_id is not None:
+            wake(connection, child_id, now)
+
+
+def _sender(connection: Connection, phone: str) -> Row[Any] | None:
+    """The caregiver with that number; of several, the one written to last."""
+    last_sent = (
+        select(func.max(t.outbox.c.sent_at)).where(t.outbox.c.caregiver_id == t.caregiver.c.id).scalar_subquery()
+    )
+    return connection.execute(
+        select(t.caregiver)
+        .where(t.caregiver.c.phone == phone)
+        .order_by(last_sent.desc().nulls_last(), t.caregiver.c.id)
+        .limit(1)
+    ).one_or_none()
+
+
+def _open_question(connection: Connection, caregiver_id: int, now: datetime) -> _Question:
+    """The last question put to the caregiver, if it is recent enough to be the one answered."""
+    row = connection.execute(
+        select(t.outbox.c.asks, t.outbox.c.kind)
+        .where(
+            t.outbox.c.caregiver_id == caregiver_id,
+            t.outbox.c.asks != Asked.NOTHING,
+            t.outbox.c.sent_at > now - QUESTION_STAYS_OPEN,
+            t.outbox.c.sent_at <= now,
+        )
+        .order_by(t.outbox.c.sent_at.desc(), t.outbox.c.id.desc())
+        .limit(1)
+    ).one_or_none()
+    return _Question(Asked(row.asks), Kind(row.kind)) if row else _Question(Asked.NOTHING, None)
+
+
+def _in_context(
+    connection: Connection, sender: Row[Any] | None, question: _Question, reading: Reading, now: datetime
+) -> Reading:
+    """The reading once it is known who wrote and what was asked before."""
+    if sender is None:
+        return replace(reading, next=Next.TO_STAFF)
+    if question.kind is Kind.MISSED_VISIT and reading.meaning is Meaning.COMING:
+        # That text offers a call to find a new day: "yes" takes the offer up.
+        return replace(reading, meaning=Meaning.CALL_ME, rule=f"{reading.rule}+missed-visit")
+    if reading.next is Next.ASK_AGAIN and _asked_again_before(connection, sender.id, now):
+        return replace(reading, next=Next.TO_STAFF)
+    return reading
+
+
+def _asked_again_before(connection: Connection, caregiver_id: int, now: datetime) -> bool:
+    last = connection.execute(
+        select(t.inbound.c.next)
+        .where(t.inbound.c.caregiver_id == caregiver_id, t.inbound.c.received_at > now - QUESTION_STAYS_OPEN)
+        .order_by(t.inbound.c.received_at.desc(), t.inbound.c.id.desc())
+        .limit(1)
+    ).scalar_one_or_none()
+    return last == Next.ASK_AGAIN
+
+
+def _keep_wear(
+    connection: Connection, sender: Row[Any], inbound_id: int, asked: Asked, reading: Reading, now: datetime
+) -> None:
+    """Write reported wear down for the day before the reply: both questions ask about the time up to then."""
+    kinds = {Meaning.HOURS: WearKind.HOURS, Meaning.NIGHTS: WearKind.NIGHTS}
+    kind = kinds.get(reading.meaning)
+    if kind is None and reading.meaning is Meaning.TROUBLE and asked in (Asked.HOURS, Asked.NIGHTS):
+        kind = WearKind(asked.value)  # "20 but her heel is red" says both
+    if kind is None or reading.value is None or (reading.next is not Next.KEEP and kind.value != asked.value):
+        return
+    day = local_day(now, sender.time_zone) - timedelta(days=1)
+    course_id = _course_on(connection, sender.child_id, day)
+    if course_id is None:
+        return
+    low, high = reading.value
+    connection.execute(
+        insert(t.wear_report).values(
+            course_id=course_id, inbound_id=inbound_id, kind=kind, day=day, low=low, high=high, heard_at=now
+        )
+    )
+
+
+def _course_on(connection: Connection, child_id: int, day: date) -> int | None:
+    """The latest course that had begun by `day`."""
+    return connection.execute(
+        select(t.course.c.id)
+        .where(t.course.c.child_id == child_id, t.course.c.brace_start <= day)
+        .order_by(t.course.c.number.desc())
+        .limit(1)
+    ).scalar_one_or_none()
+
+
+def _change_wishes(connection: Connection, sender: Row[Any], reading: Reading, now: datetime) -> None:
+    if reading.meaning is Meaning.STOP:
+        _stop_messages(connection, sender.id, now)
+    elif reading.meaning is Meaning.START:
+        connection.execute(
+            update(t.caregiver)
+            .where(t.caregiver.c.id == sender.id)
+            .values(stopped_at=None, agreed_at=func.coalesce(t.caregiver.c.agreed_at, now))
+        )
+
+
+def _stop_messages(connection: Connection, caregiver_id: int, now: datetime) -> None:
+    """Send a caregiver nothing more, and take back what is still waiting."""
+    connection.execute(update(t.caregiver).where(t.caregiver.c.id == caregiver_id).values(stopped_at=now))
+    connection.execute(
+        update(t.outbox)
+        .where(t.outbox.c.caregiver_id == caregiver_id, t.outbox.c.state == "queued")
+        .values(state="withdrawn")
+    )
+
+
+def _answer(
+    connection: Connection, sender: Row[Any], inbound_id: int, asked: Asked, reading: Reading, now: datetime
+) -> None:
+    """Answer in the caregiver's language. After a stop only the confirmation goes out, nothing else ever."""
+    stopped_before = sender.stopped_at is not None and reading.meaning is not Meaning.START
+    if stopped_before or _answers_today(connection, sender.id, now) >= MOST_ANSWERS_A_DAY:
+        return
+    kind, facts = _answer_kind(connection, sender, asked, reading, now)
+    due_at = now if reading.meaning in (Meaning.STOP, Meaning.TROUBLE) else waking(now, sender.time_zone)
+    queue(
+        connection,
+        addressee(connection, sender.id),
+        key=f"answer:{inbound_id}",
+        kind=kind,
+        due_at=due_at,
+        useful_until=due_at + ANSWER_USEFUL,
+        facts=facts,
+        now=now,
+    )
+
+
+def _answer_kind(
+    connection: Connection, sender: Row[Any], asked: Asked, reading: Reading, now: datetime
+) -> tuple[Kind, dict[str, date]]:
+    if reading.meaning in _ANSWERS:
+        return _ANSWERS[reading.meaning], {}
+    if reading.next is Next.ASK_AGAIN:
+        return _ASK_AGAIN.get(asked, Kind.CALL_HEARD), {}
+    if reading.next is Next.TO_STAFF or reading.meaning in (Meaning.WRONG_PERSON, Meaning.MOVED):
+        return Kind.CALL_HEARD, {}
+    if reading.meaning is Meaning.COMING and (day := _next_visit(connection, sender.child_id, now)):
+        return Kind.COMING_HEARD, {"day": day}
+    return Kind.THANKS, {}
+
+
+def _answers_today(connection: Connection, caregiver_id: int, now: datetime) -> int:
+    query = select(func.count()).where(
+        t.outbox.c.caregiver_id == caregiver_id,
+        t.outbox.c.key.like("answer:%"),
+        t.outbox.c.created_at > now - timedelta(days=1),
+    )
+    return connection.execute(query).scalar_one()
+
+
+def _next_visit(connection: Connection, child_id: int, now: datetime) -> date | None:
+    for case in cases.load(connection, [child_id], now):
+        today = case.clinic_day(now)
+        days = [visit.on for visit in case.timeline.visits if visit.on and visit.on >= today and visit.kept is None]
+        return min(days, default=None)
+    return None

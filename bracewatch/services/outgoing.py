@@ -1,0 +1,78 @@
+"""Putting a message into the outbox: worded, counted, and once for each moment."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from sqlalchemy import Connection, select
+
+from bracewatch.messages import segments, wording
+from bracewatch.messages.kinds import Kind
+from bracewatch.store import tables as t
+from bracewatch.store.upsert import insert_if_new
+
+
+@dataclass(frozen=True, slots=True)
+class Addressee:
+    """Whom a message goes to, and the clinic that signs it."""
+
+    child_id: int
+    caregiver_id: int
+    phone: str
+    language: str
+    clinic_name: str
+    clinic_phone: str
+
+
+def addressee(connection: Connection, caregiver_id: int) -> Addressee:
+    """The caregiver of that id with their clinic. Raises NoResultFound when there is none."""
+    row = connection.execute(
+        select(
+            t.caregiver.c.child_id,
+            t.caregiver.c.phone,
+            t.caregiver.c.language,
+            t.clinic.c.name,
+            t.clinic.c.phone.label("clinic_phone"),
+        )
+        .join(t.child, t.child.c.id == t.caregiver.c.child_id)
+        .join(t.clinic, t.clinic.c.id == t.child.c.clinic_id)
+        .where(t.caregiver.c.id == caregiver_id)
+    ).one()
+    return Addressee(row.child_id, caregiver_id, row.phone, row.language, row.name, row.clinic_phone)
+
+
+def queue(
+    connection: Connection,
+    to: Addressee,
+    *,
+    key: str,
+    kind: Kind,
+    due_at: datetime,
+    useful_until: datetime,
+    now: datetime,
+    facts: Mapping[str, date] | None = None,
+) -> bool:
+    """Put a message into the outbox; False when its moment is there already and nothing was written."""
+    known: dict[str, str | date] = {"clinic": to.clinic_name, "phone": to.clinic_phone, **(facts or {})}
+    body = wording.word(kind, language=to.language, **{name: known[name] for name in wording.needed_facts(kind)})
+    row_id = insert_if_new(
+        connection,
+        t.outbox,
+        "key",
+        key=key,
+        child_id=to.child_id,
+        caregiver_id=to.caregiver_id,
+        kind=kind,
+        asks=wording.asks(kind),
+        language=to.language,
+        phone=to.phone,
+        body=body,
+        parts=segments.measure(body).parts,
+        due_at=due_at,
+        useful_until=useful_until,
+        state="queued",
+        created_at=now,
+    )
+    return row_id is not None

@@ -1,0 +1,154 @@
+"""The sender: takes what is due out of the outbox and hands it to the phone network.
+
+A row is claimed, for the length of a lease, by one conditional statement; the claim is committed before
+anything is handed over. A claim whose lease has lapsed may have been sent: it becomes *in doubt* and is
+never simply sent again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any
+
+from sqlalchemy import Connection, Row, select, update
+
+from bracewatch.messages.adapter import Accepted, Channel, NotSent, Outcome, Outgoing
+from bracewatch.services.waking import wake
+from bracewatch.store import Store
+from bracewatch.store import tables as t
+
+BATCH = 100
+LEASE = timedelta(minutes=5)
+MOST_ATTEMPTS = 6
+FIRST_WAIT = timedelta(minutes=1)  # doubled with each attempt
+
+
+@dataclass(slots=True)
+class Sent:
+    """What one run of the sender did, in messages. `stopped_by` is the account fault that ended it early."""
+
+    sent: int = 0
+    failed: int = 0
+    later: int = 0
+    in_doubt: int = 0
+    expired: int = 0
+    stopped_by: str | None = None
+    children: set[int] = field(default_factory=set)
+
+
+def send_due(store: Store, channel: Channel, clock: Callable[[], datetime], owner: str) -> Sent:
+    """Send everything that is due. `owner` names this sender; two senders never share a name.
+
+    `clock` tells the time at each step, an aware datetime. Running it twice sends nothing twice.
+    """
+    done = Sent()
+    with store.begin() as connection:
+        done.expired = _expire(connection, clock())
+        done.in_doubt = _doubt_lapsed(connection, clock())
+    while done.stopped_by is None:
+        with store.begin() as connection:
+            claimed = _claim(connection, owner, clock())
+        if not claimed:
+            break
+        _send_batch(store, channel, clock, owner, claimed, done)
+    return done
+
+
+def _expire(connection: Connection, now: datetime) -> int:
+    waiting = update(t.outbox).where(t.outbox.c.state == "queued", t.outbox.c.useful_until <= now)
+    return connection.execute(waiting.values(state="expired")).rowcount
+
+
+def _doubt_lapsed(connection: Connection, now: datetime) -> int:
+    lapsed = update(t.outbox).where(t.outbox.c.state == "sending", t.outbox.c.lease_until <= now)
+    return connection.execute(lapsed.values(state="in_doubt", owner=None, lease_until=None)).rowcount
+
+
+def _claim(connection: Connection, owner: str, now: datetime) -> list[Row[Any]]:
+    due = (
+        select(t.outbox.c.id)
+        .where(t.outbox.c.state == "queued", t.outbox.c.due_at <= now, t.outbox.c.useful_until > now)
+        .order_by(t.outbox.c.due_at, t.outbox.c.id)
+        .limit(BATCH)
+        .with_for_update(skip_locked=True)  # on PostgreSQL; on SQLite the writer is alone anyway
+    )
+    claimed = connection.execute(
+        update(t.outbox)
+        .where(t.outbox.c.id.in_(due), t.outbox.c.state == "queued")
+        .values(state="sending", owner=owner, attempt=t.outbox.c.attempt + 1, lease_until=now + LEASE)
+        .returning(t.outbox)
+    )
+    return sorted(claimed, key=lambda row: (row.due_at, row.id))
+
+
+def _send_batch(
+    store: Store,
+    channel: Channel,
+    clock: Callable[[], datetime],
+    owner: str,
+    claimed: list[Row[Any]],
+    done: Sent,
+) -> None:
+    for place, row in enumerate(claimed):
+        now = clock()
+        if now >= row.lease_until or now >= row.useful_until:
+            _put_back(store, owner, claimed[place:])
+            return
+        try:
+            answer: Accepted | NotSent = channel.send(
+                Outgoing(to=row.phone, body=row.body, reference=row.key, useful_for=row.useful_until - now)
+            )
+        except NotSent as error:
+            answer = error
+        with store.begin() as connection:
+            _mark(connection, owner, row, answer, clock(), done)
+        if isinstance(answer, NotSent) and answer.outcome is Outcome.ACCOUNT:
+            done.stopped_by = answer.code
+            _put_back(store, owner, claimed[place + 1 :])
+            return
+
+
+def _mark(
+    connection: Connection, owner: str, row: Row[Any], answer: Accepted | NotSent, now: datetime, done: Sent
+) -> None:
+    values: dict[str, Any]
+    if isinstance(answer, Accepted):
+        values = {"state": "sent", "sid": answer.sid, "sent_at": now}
+        done.sent += 1
+        done.children.add(row.child_id)
+    elif answer.outcome is Outcome.IN_DOUBT:
+        values = {"state": "in_doubt", "error": answer.code}
+        done.in_doubt += 1
+    elif answer.outcome is Outcome.ACCOUNT:
+        values = {"state": "queued", "attempt": row.attempt - 1, "error": answer.code}
+        done.later += 1
+    elif answer.outcome is Outcome.TRANSIENT and row.attempt < MOST_ATTEMPTS:
+        wait = FIRST_WAIT * 2 ** (row.attempt - 1)
+        values = {"state": "queued", "due_at": now + wait, "error": answer.code}
+        done.later += 1
+    else:
+        values = {"state": "failed", "error": answer.code}
+        done.failed += 1
+    won = _fenced(connection, owner, row, values)
+    if won and values["state"] == "sent":
+        wake(connection, row.child_id, now)  # a question that went out starts the time to answer it
+
+
+def _fenced(connection: Connection, owner: str, row: Row[Any], values: dict[str, Any]) -> bool:
+    """Write the outcome unless the claim was lost meanwhile; whether it was written."""
+    mine = update(t.outbox).where(
+        t.outbox.c.id == row.id,
+        t.outbox.c.owner == owner,
+        t.outbox.c.attempt == row.attempt,
+        t.outbox.c.state == "sending",
+    )
+    return connection.execute(mine.values(owner=None, lease_until=None, **values)).rowcount == 1
+
+
+def _put_back(store: Store, owner: str, rows: list[Row[Any]]) -> None:
+    """Give up claims on rows that were not handed over; they lose no attempt."""
+    with store.begin() as connection:
+        for row in rows:
+            _fenced(connection, owner, row, {"state": "queued", "attempt": row.attempt - 1})

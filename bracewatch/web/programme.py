@@ -1,0 +1,130 @@
+"""The managers' page: what families report, who comes, who cannot be reached, where the children are. No names."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from flask import Blueprint, abort, render_template, request
+
+from bracewatch.rates import charts
+from bracewatch.rates.adherence import Adherence, Group
+from bracewatch.rates.charts import Bar, Svg
+from bracewatch.rates.wording import month_in_words, percent
+from bracewatch.services import figures
+from bracewatch.services.figures import Programme
+from bracewatch.web import at_hand
+from bracewatch.web.words import count
+
+desk = Blueprint("programme", __name__)
+
+FEW_CHILDREN = 5
+
+UNSENT_WORDS = {
+    "failed": "Refused by the phone network",
+    "expired": "Not sent in time, then no longer useful",
+    "in_doubt": "May or may not have been sent; being looked up",
+    "unknown": "May or may not have been sent; could not be found out",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """One group of phases: what its latest month says in words, its chart, and the months it is drawn from."""
+
+    group: Group
+    phases: tuple[str, ...]
+    said: str
+    chart: Svg
+    rows: Mapping[date, Adherence]
+
+
+@desk.get("/programme")
+def page() -> str:
+    """The figures of every clinic, or of the one named by `?clinic=key`; 404 for a clinic there is not."""
+    try:
+        programme = figures.programme(at_hand.store(), at_hand.now(), request.args.get("clinic"))
+    except figures.NoSuchClinic:
+        abort(404)
+    visits = {row.month: row for row in programme.visits}
+    return render_template(
+        "programme/page.html",
+        programme=programme,
+        panels=[_panel(programme, group) for group in Group if _rows(programme, group)],
+        visits=visits,
+        visits_chart=charts.attendance(
+            "visits", "Visits kept, by month", _span(programme.months), programme.months, visits
+        ),
+        replies={row.month: row for row in programme.replies},
+        phases_chart=_phases_chart(programme),
+        percent=percent,
+        month_name=lambda month: _month_name(programme.months, month),
+        unsent_words=UNSENT_WORDS,
+    )
+
+
+def _rows(programme: Programme, group: Group) -> dict[date, Adherence]:
+    return {row.month: row for row in programme.adherence if row.group is group}
+
+
+def _panel(programme: Programme, group: Group) -> Panel:
+    rows = _rows(programme, group)
+    return Panel(
+        group=group,
+        phases=tuple(sorted({phase for row in rows.values() for phase in row.phases})),
+        said=_said(programme.months, group, rows),
+        chart=charts.adherence(
+            group.value.replace("_", "-"),
+            f"Reported wear by month: {group.words}",
+            f"{_span(programme.months)} {_said(programme.months, group, rows)}",
+            programme.months,
+            rows,
+        ),
+        rows=rows,
+    )
+
+
+def _said(months: Sequence[date], group: Group, rows: Mapping[date, Adherence]) -> str:
+    """The last month that is over, in words; the present one while there is no other."""
+    month = months[-2] if len(months) > 1 and months[-2] in rows else months[-1]
+    row = rows.get(month)
+    when = _month_name(months, month)
+    if row is None:
+        return f"{when}: no check-in stands for a day in this phase, so nothing can be said about wear."
+    if row.known_mean is None:
+        return (
+            f"{when}: wear is not known in any of {count(row.periods, 'check-in period')} "
+            f"({_children(row.children)}). That is no sign that the brace was not worn."
+        )
+    what = "the nights" if group is Group.NIGHTS else "the prescribed hours"
+    unknown = (
+        f"not known for {percent(row.unknown_share)} of {count(row.periods, 'check-in period')}; whatever happened in "
+        f"those, the mean lies between {percent(row.lowest)} and {percent(row.highest)}"
+        if row.unknown
+        else f"every one of {count(row.periods, 'check-in period')} is known"
+    )
+    few = ""
+    if row.children < FEW_CHILDREN:
+        few = f" This is {_children(row.children)}: one family can move the figure by much."
+    return f"{when}: families reported {percent(row.known_mean)} of {what}; {unknown}.{few}"
+
+
+def _children(number: int) -> str:
+    return "1 child" if number == 1 else f"{number} children"
+
+
+def _month_name(months: Sequence[date], month: date) -> str:
+    """The month in words; the last one is not over yet."""
+    return f"{month_in_words(month)}{' so far' if month == months[-1] else ''}"
+
+
+def _span(months: Sequence[date]) -> str:
+    first, last = month_in_words(months[0]), month_in_words(months[-1])
+    return f"{first}." if first == last else f"From {first} to {last}. The table beside the drawing has every figure."
+
+
+def _phases_chart(programme: Programme) -> Svg:
+    rows = [Bar(row.name, row.children, _children(row.children)) for row in programme.phases_now]
+    about = "; ".join(f"{row.label}: {row.words}" for row in rows) + "."
+    return charts.bars("phases", "Children in each phase today", about, rows)
