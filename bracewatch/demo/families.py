@@ -59,14 +59,14 @@ def _protocol(protocol_id: str) -> str:
 
 # The numbers are free for drama: a practice that is pointed at a real network by mistake reaches nobody.
 def _caregivers_number(text: str) -> str:
-    if not re.fullmatch(r"\+447700900\d{3}", text, re.ASCII):
-        raise ValueError(f"{text!r} might be somebody's: use +447700900000 to +447700900999, kept free for drama")
+    if not re.fullmatch(r"\+442079460\d{3}", text, re.ASCII):
+        raise ValueError(f"{text!r} might be somebody's: use +442079460000 to +442079460999, kept free for drama")
     return text
 
 
 def _clinics_number(text: str) -> str:
-    if not re.fullmatch(r"\+441632960\d{3}", text, re.ASCII):
-        raise ValueError(f"{text!r} might be somebody's: use +441632960000 to +441632960999, kept free for drama")
+    if not re.fullmatch(r"\+441134960\d{3}", text, re.ASCII):
+        raise ValueError(f"{text!r} might be somebody's: use +441134960000 to +441134960999, kept free for drama")
     return text
 
 

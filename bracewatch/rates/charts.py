@@ -21,8 +21,8 @@ from bracewatch.rates.wording import month_in_short, percent
 LEFT, RIGHT = 13.0, 92.0  # per cent of the width between which the months stand
 WIDEST_COLUMN = 6.0  # per cent
 EVERY = 3  # on a narrow page
-PLOT_TOP, PLOT_HEIGHT = 40, 110
-UNKNOWN_TOP, UNKNOWN_HEIGHT = 194, 36
+PLOT_TOP, PLOT_HEIGHT = 48, 110
+UNKNOWN_TOP, UNKNOWN_HEIGHT = 206, 36
 
 
 class Svg(str):
@@ -51,7 +51,7 @@ def adherence(name: str, title: str, about: str, months: Sequence[date], rows: M
     """
     axis = _Axis(tuple(months))
     middles = [_plot_y(row.known_mean) if (row := rows.get(month)) and row.known else None for month in months]
-    parts = [_hatch(name), _text(0, 12, "Reported share of prescribed wear", "heading"), *_grid()]
+    parts = [_hatch(name), _text(0, 12, "Mean reported", "heading"), *_grid()]
     for place, month in enumerate(months):
         parts += _bounds(axis, place, rows.get(month))
     parts += [
@@ -61,7 +61,7 @@ def adherence(name: str, title: str, about: str, months: Sequence[date], rows: M
     ]
     for place, month in enumerate(months):
         parts += _mean(axis, place, rows.get(month))
-    parts.append(_text(0, UNKNOWN_TOP - 22, "Not known, share of check-in periods", "heading"))
+    parts.append(_text(0, UNKNOWN_TOP - 22, "Not known", "heading"))
     for place, month in enumerate(months):
         parts += _unknown(name, axis, place, rows.get(month))
     parts += axis.labels(UNKNOWN_TOP + UNKNOWN_HEIGHT)
@@ -123,13 +123,13 @@ class _Axis:
         return "few" if (len(self.months) - 1 - place) % EVERY == 0 else "many"
 
     def labels(self, bottom: float) -> list[str]:
-        """The months under the plot, with the year under those that are always shown."""
+        """The months under the plot, with the year under the first and those that are always shown."""
         texts = []
         for place, month in enumerate(self.months):
             shown = self.label_class(place)
             texts.append(_text(self.x(place), bottom + 16, month_in_short(month), shown, middle=True))
-            if shown == "few":
-                texts.append(_text(self.x(place), bottom + 31, str(month.year), "few quiet", middle=True))
+            if shown == "few" or place == 0:
+                texts.append(_text(self.x(place), bottom + 31, str(month.year), f"{shown} quiet", middle=True))
         return texts
 
 
@@ -158,9 +158,8 @@ def _mean(axis: _Axis, place: int, row: Adherence | None) -> list[str]:
     x = axis.x(place)
     if row.known_mean is None:
         return [_text(x, _plot_y(0.5) + 4, "?", "heading", middle=True)]
-    y = _plot_y(row.known_mean)
-    label = _text(x, y - 9, percent(row.known_mean), f"value {axis.label_class(place)}", middle=True)
-    return [f'<circle class="mean" cx="{x:.2f}%" cy="{y:.1f}" r="4"/>', label]
+    dot = f'<circle class="mean" cx="{x:.2f}%" cy="{_plot_y(row.known_mean):.1f}" r="4"/>'
+    return [dot, _text(x, PLOT_TOP - 18, percent(row.known_mean), axis.label_class(place), middle=True)]
 
 
 def _unknown(name: str, axis: _Axis, place: int, row: Adherence | None) -> list[str]:
@@ -168,11 +167,10 @@ def _unknown(name: str, axis: _Axis, place: int, row: Adherence | None) -> list[
         return []
     left, bottom = axis.left(place), UNKNOWN_TOP + UNKNOWN_HEIGHT
     height = UNKNOWN_HEIGHT * row.unknown_share
-    label_class = f"value {axis.label_class(place)}"
     return [
         _rect(left, bottom - height, axis.width, height, "hatched", fill=f"url(#{name}-hatch)"),
         _rect(left, UNKNOWN_TOP, axis.width, UNKNOWN_HEIGHT, "frame"),
-        _text(axis.x(place), UNKNOWN_TOP - 5, percent(row.unknown_share), label_class, middle=True),
+        _text(axis.x(place), UNKNOWN_TOP - 5, percent(row.unknown_share), axis.label_class(place), middle=True),
     ]
 
 
@@ -190,7 +188,7 @@ def _column(name: str, axis: _Axis, place: int, row: Attendance, most: int) -> l
         if number:
             parts.append(_rect(axis.left(place), y, axis.width, height, look, fill=fill))
     words = f"{row.kept}/{row.due}"
-    parts.append(_text(axis.x(place), y - 5, words, f"value {axis.label_class(place)}", middle=True))
+    parts.append(_text(axis.x(place), y - 5, words, axis.label_class(place), middle=True))
     return parts
 
 

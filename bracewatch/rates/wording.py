@@ -6,7 +6,7 @@ from datetime import date
 
 
 def percent(share: float) -> str:
-    """A share as in "62 %", the two kept together. Never 0 or 100 for a share that only rounds to it.
+    """A share as in "62 %", the two kept together; "<1 %" and ">99 %" where it only rounds to none or all.
 
     Raises ValueError for a share that is not from 0 to 1.
     """
@@ -14,9 +14,9 @@ def percent(share: float) -> str:
         raise ValueError(f"a share goes from 0 to 1: {share!r}")
     whole = round(share * 100)
     if whole == 0 and share > 0:
-        return "under 1\N{NO-BREAK SPACE}%"
+        return "<1\N{NO-BREAK SPACE}%"
     if whole == 100 and share < 1:
-        return "over 99\N{NO-BREAK SPACE}%"
+        return ">99\N{NO-BREAK SPACE}%"
     return f"{whole}\N{NO-BREAK SPACE}%"
 
 

@@ -67,11 +67,11 @@ def phone_number(text: str) -> str:
     if compact.startswith("00"):
         compact = "+" + compact[2:]
     if not compact.startswith("+"):
-        raise ValueError(f"{text!r} has no country code: write the number as in +44 7700 900123")
+        raise ValueError(f"{text!r} has no country code: write the number as in +44 20 7946 0123")
     try:
         number = phonenumbers.parse(compact)
     except phonenumbers.NumberParseException as error:
-        raise ValueError(f"{text!r} is not a telephone number: write it as in +44 7700 900123") from error
+        raise ValueError(f"{text!r} is not a telephone number: write it as in +44 20 7946 0123") from error
     if not phonenumbers.is_valid_number(number):
         raise ValueError(f"{text!r} is no number of that country: check the digits")
     return str(phonenumbers.format_number(number, phonenumbers.PhoneNumberFormat.E164))

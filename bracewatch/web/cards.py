@@ -6,17 +6,20 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import pairwise
 
 from sqlalchemy import Connection
 
 from bracewatch.review import Case
-from bracewatch.review.call_list import Card, in_order
+from bracewatch.review.call_list import Card, Standing, in_order
 from bracewatch.review.flag import Urgency
+from bracewatch.review.flags import RULES
 from bracewatch.schedule.local_time import local_day
 from bracewatch.store import cases, pages
 from bracewatch.web.course import phase_in_short
 
 CARDS_A_PAGE = 40
+RULE_ORDER = {rule.code: place for place, rule in enumerate(RULES)}
 
 # Open questions, and no blame in any of them. The first flag of a card chooses.
 WHAT_TO_SAY: Mapping[str, str] = {
@@ -46,8 +49,14 @@ class Shown:
     next_id: int | None
 
     @property
+    def flags(self) -> Sequence[Standing]:
+        """Its flags, the most urgent first; equally urgent ones in the order of the rules."""
+        return sorted(self.card.flags, key=lambda flag: (flag.urgency, RULE_ORDER.get(flag.code, len(RULE_ORDER))))
+
+    @property
     def to_say(self) -> str:
-        return WHAT_TO_SAY.get(self.card.flags[0].code, "How are things at home with the brace?")
+        """What could be asked, for the first of its flags."""
+        return WHAT_TO_SAY.get(self.flags[0].code, "How are things at home with the brace?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +115,7 @@ def _shown(connection: Connection, cards: Sequence[Card], now: datetime) -> list
     by_id = {case.child_id: case for case in cases.load(connection, ids, now)}
     called = pages.last_calls(connection, ids)
     replies = pages.for_a_person(connection, ids)
-    following = [*ids[1:], None]
+    following = dict(pairwise(ids))
     return [
         Shown(
             card=card,
@@ -116,9 +125,9 @@ def _shown(connection: Connection, cards: Sequence[Card], now: datetime) -> list
             phase=phase_in_short(case.timeline, local_day(now, family.clinic.zone)) if case else "No bracing course",
             called=called.get(card.child_id),
             replies=still_open(replies.get(card.child_id, []), case),
-            next_id=next_id,
+            next_id=following.get(card.child_id),
         )
-        for card, next_id in zip(cards, following, strict=True)
+        for card in cards
         if card.child_id in families
     ]
 

@@ -47,8 +47,16 @@ def phase_in_short(timeline: Timeline, day: date) -> str:
         start = timeline.phases[0].start
         return f"Brace starts {in_words(start)}" if day < start else f"Bracing ended {in_words(timeline.ends_on)}"
     if phase.asks == "hours":
-        return f"{phase.name}, day {(day - phase.start).days + 1}"
+        late = ", step down not decided" if _overdue(timeline, phase, day) else ""
+        return f"{phase.name}, day {(day - phase.start).days + 1}{late}"
     return f"{phase.name}, month {months_between(phase.start, day) + 1}"
+
+
+def _overdue(timeline: Timeline, phase: Phase, day: date) -> bool:
+    """Whether the visit that decides the end of this phase was due before that day, and nothing is decided."""
+    if phase.gate is None or phase.gate_open:
+        return False
+    return any(visit.decides == phase.gate and visit.due < day for visit in timeline.visits)
 
 
 def hours_in_words(timeline: Timeline, day: date) -> str:

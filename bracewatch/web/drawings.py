@@ -14,7 +14,7 @@ from bracewatch.wear.reports import NIGHTS_ASKED, WearKind, last_word
 from bracewatch.web.course import VisitLine, VisitState
 from bracewatch.web.words import hours
 
-EDGE = 2.0  # per cent left free at both ends, so that a mark at an end is whole
+EDGE = 3.5  # per cent left free at both ends, so that a mark at an end is whole
 WEAR_DAYS = 56
 WIDE_BAND = 45.0  # a band at least so wide, in per cent, has room for its own name
 LABEL_APART_DAYS = 6

@@ -19,6 +19,7 @@ from bracewatch.web.course import VisitLine, hours_in_words, next_visit, phase_i
 from bracewatch.web.drawings import TimelinePicture, WearPicture, draw_timeline, draw_wear, recent_wear
 
 FAMILIES_A_PAGE = 50
+NEXT_VISITS = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +66,16 @@ class FamilyPage:
     earlier_lines: bool
     open_reply_ids: frozenset[int]
     feet: pages.Feet
+
+    @property
+    def near_visits(self) -> Sequence[VisitLine]:
+        """The visits behind us and the next two."""
+        return [line for line in self.visits if line not in self.far_visits]
+
+    @property
+    def far_visits(self) -> Sequence[VisitLine]:
+        """The visits after the next two."""
+        return [line for line in self.visits if line.visit.kept is None and line.day >= self.today][NEXT_VISITS:]
 
     @property
     def visit_keys(self) -> frozenset[str]:

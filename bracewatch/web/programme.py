@@ -10,7 +10,9 @@ from flask import Blueprint, abort, render_template, request
 
 from bracewatch.rates import charts
 from bracewatch.rates.adherence import Adherence, Group
+from bracewatch.rates.attendance import Attendance
 from bracewatch.rates.charts import Bar, Svg
+from bracewatch.rates.replies import Replies
 from bracewatch.rates.wording import month_in_words, percent
 from bracewatch.services import figures
 from bracewatch.services.figures import Programme
@@ -48,15 +50,22 @@ def page() -> str:
     except figures.NoSuchClinic:
         abort(404)
     visits = {row.month: row for row in programme.visits}
+    replies = {row.month: row for row in programme.replies}
     return render_template(
         "programme/page.html",
         programme=programme,
         panels=[_panel(programme, group) for group in Group if _rows(programme, group)],
         visits=visits,
         visits_chart=charts.attendance(
-            "visits", "Visits kept, by month", _span(programme.months), programme.months, visits
+            "visits-drawn",
+            "Visits kept, by month",
+            f"{_span(programme.months)} {_visits_said(programme.months, visits)}",
+            programme.months,
+            visits,
         ),
-        replies={row.month: row for row in programme.replies},
+        visits_said=_visits_said(programme.months, visits),
+        replies=replies,
+        replies_said=_replies_said(programme, replies),
         phases_chart=_phases_chart(programme),
         percent=percent,
         month_name=lambda month: _month_name(programme.months, month),
@@ -87,7 +96,7 @@ def _panel(programme: Programme, group: Group) -> Panel:
 
 def _said(months: Sequence[date], group: Group, rows: Mapping[date, Adherence]) -> str:
     """The last month that is over, in words; the present one while there is no other."""
-    month = months[-2] if len(months) > 1 and months[-2] in rows else months[-1]
+    month = _month_told(months, rows)
     row = rows.get(month)
     when = _month_name(months, month)
     if row is None:
@@ -98,16 +107,45 @@ def _said(months: Sequence[date], group: Group, rows: Mapping[date, Adherence]) 
             f"({_children(row.children)}). That is no sign that the brace was not worn."
         )
     what = "the nights" if group is Group.NIGHTS else "the prescribed hours"
-    unknown = (
-        f"not known for {percent(row.unknown_share)} of {count(row.periods, 'check-in period')}; whatever happened in "
-        f"those, the mean lies between {percent(row.lowest)} and {percent(row.highest)}"
-        if row.unknown
-        else f"every one of {count(row.periods, 'check-in period')} is known"
-    )
+    unknown = f"Every one of {count(row.periods, 'check-in period')} is known."
+    if row.unknown:
+        unknown = (
+            f"Not known: {percent(row.unknown_share)} of {row.periods} check-in periods; whatever was worn in those, "
+            f"the mean over all {row.periods} lies between {percent(row.lowest)} and {percent(row.highest)}."
+        )
     few = ""
     if row.children < FEW_CHILDREN:
         few = f" This is {_children(row.children)}: one family can move the figure by much."
-    return f"{when}: families reported {percent(row.known_mean)} of {what}; {unknown}.{few}"
+    return f"{when}: families reported {percent(row.known_mean)} of {what}. {unknown}{few}"
+
+
+def _visits_said(months: Sequence[date], rows: Mapping[date, Attendance]) -> str:
+    month = _month_told(months, rows)
+    row = rows.get(month)
+    if row is None:
+        return f"{_month_name(months, month)}: no visit was due."
+    still_open = f"; for {row.still_open} the window is still open" if row.still_open else ""
+    return (
+        f"{_month_name(months, month)}: {row.kept} of {count(row.due, 'visit')} that were due were kept, "
+        f"{row.on_time} of them in time{still_open}."
+    )
+
+
+def _replies_said(programme: Programme, rows: Mapping[date, Replies]) -> str:
+    month = _month_told(programme.months, rows)
+    when, row = _month_name(programme.months, month), rows.get(month)
+    if row is None:
+        return f"{when}: no check-in was sent, so nothing can be said about replies."
+    asked = f"{when}: check-ins went out to {_children(row.children)}; {programme.in_brace[month]} in the brace."
+    if row.answered_share is None:
+        return f"{asked} None of them has had its two days to be answered."
+    of_them = f"{percent(row.answered_share)} ({row.answered} of {row.answerable})"
+    return f"{asked} Answered within two days: {of_them}."
+
+
+def _month_told(months: Sequence[date], rows: Mapping[date, object]) -> date:
+    """The month a sentence is about: the last that is over if it has a row, else the present one."""
+    return months[-2] if len(months) > 1 and months[-2] in rows else months[-1]
 
 
 def _children(number: int) -> str:

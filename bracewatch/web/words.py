@@ -108,7 +108,7 @@ def hours(low: float, high: float) -> str:
 
 
 def phone(number: str) -> str:
-    """A number in E.164 as people read it, as in "+44 7700 900123"."""
+    """A number in E.164 as people read it, as in "+44 20 7946 0123"."""
     parsed = phonenumbers.parse(number)
     return str(phonenumbers.format_number(parsed, phonenumbers.PhoneNumberFormat.INTERNATIONAL))
 

@@ -30,7 +30,7 @@ def family(number: int, **changed: Any) -> dict[str, Any]:
         "child": {"name": "Amani", "born": -130},
         "caregiver": {
             "name": "Zawadi (mother)",
-            "phone": f"+4477009000{number:02d}",
+            "phone": f"+4420794600{number:02d}",
             "language": "sw",
             "contact_time": "18:00",
         },
@@ -60,7 +60,7 @@ def programme() -> dict[str, Any]:
                 "time_zone": "Africa/Nairobi",
                 "clinic_days": "tue,fri",
                 "weekend": "sat,sun",
-                "phone": "+441632960001",
+                "phone": "+441134960001",
                 "closed": [{"day": 8, "to": 13, "reason": "holiday"}],
             }
         ],
@@ -119,22 +119,22 @@ REFUSED = [
     ("families.1.key", "f1", "families.1.key: 'f1' stands at families.0.key already: each needs its own", "f3"),
     (
         "families.1.caregiver.phone",
-        "+447700900001",
-        "families.1.caregiver.phone: '+447700900001' stands at families.0.caregiver.phone already: each needs its own",
-        "+447700900999",
+        "+442079460001",
+        "families.1.caregiver.phone: '+442079460001' stands at families.0.caregiver.phone already: each needs its own",
+        "+442079460999",
     ),
     (
         "families.1.caregiver.phone",
         "+447700901000",
         "families.1.caregiver.phone: '+447700901000' might be somebody's: "
-        "use +447700900000 to +447700900999, kept free for drama",
-        "+447700900000",
+        "use +442079460000 to +442079460999, kept free for drama",
+        "+442079460000",
     ),
     (
         "clinics.0.phone",
         "+441632961000",
-        "clinics.0.phone: '+441632961000' might be somebody's: use +441632960000 to +441632960999, kept free for drama",
-        "+441632960999",
+        "clinics.0.phone: '+441632961000' might be somebody's: use +441134960000 to +441134960999, kept free for drama",
+        "+441134960999",
     ),
     ("families.0.joined", -81, "families.0.joined: -81 is before brace_start (-80)", -80),
     ("opened", -79, "families.0.joined: -80 is before opened (-79)", -80),
@@ -237,7 +237,7 @@ def test_a_relapse_that_the_program_could_not_have_recorded_is_refused() -> None
 
 
 def test_a_clinic_and_a_caregiver_never_share_a_number() -> None:
-    raw = put(programme(), "clinics.0.phone", "+447700900001")
+    raw = put(programme(), "clinics.0.phone", "+442079460001")
     assert any("stands at clinics.0.phone already" in fault for fault in faults_of(raw))
 
 

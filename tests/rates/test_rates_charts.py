@@ -41,21 +41,21 @@ def adherence(rows: dict[date, Adherence], months: tuple[date, ...] = MONTHS) ->
 def test_the_mean_the_band_and_the_unknown_lie_where_the_figures_say() -> None:
     """CALC: known 2 of 4 with sum 1.4: mean 0.7, bounds 0.35 and 0.85, unknown 0.5.
 
-    The plot is 110 px high from y = 40: mean at 40 + 110 × 0.3 = 73.0, band from 40 + 110 × 0.15 = 56.5 over
-    110 × 0.5 = 55.0. The unknown bar is half of 36 px = 18.0 and stands on y = 194 + 36.
+    The plot is 110 px high from y = 48: mean at 48 + 110 × 0.3 = 81.0, band from 48 + 110 × 0.15 = 64.5 over
+    110 × 0.5 = 55.0. The unknown bar is half of 36 px = 18.0 and stands on y = 206 + 36.
     """
     root = adherence({OCTOBER: row(OCTOBER, 2, 2, 1.4)})
     (dot,), (band,), (hatched,) = found(root, "mean"), found(root, "band"), found(root, "hatched")
-    assert dot.get("cy") == "73.0"
-    assert (band.get("y"), band.get("height")) == ("56.5", "55.0")
-    assert (hatched.get("y"), hatched.get("height")) == ("212.0", "18.0")
+    assert dot.get("cy") == "81.0"
+    assert (band.get("y"), band.get("height")) == ("64.5", "55.0")
+    assert (hatched.get("y"), hatched.get("height")) == ("224.0", "18.0")
     assert {"70 %", "50 %"} <= set(words(root))
 
 
 def test_a_month_without_a_known_period_has_a_question_mark_and_no_dot() -> None:
     root = adherence({OCTOBER: row(OCTOBER, 0, 4, 0)})
     (band,) = found(root, "band")
-    assert (band.get("y"), band.get("height")) == ("40.0", "110.0")
+    assert (band.get("y"), band.get("height")) == ("48.0", "110.0")
     assert found(root, "mean") == []
     assert "?" in words(root)
 
@@ -78,20 +78,23 @@ def test_the_line_joins_only_months_that_follow_each_other_and_are_known() -> No
 
 def test_on_a_narrow_page_every_third_month_is_named_and_always_the_last() -> None:
     root = adherence({})
-    few = [element.text for element in found(root, "few") if "quiet" not in element.get("class", "")]
-    assert few == ["Feb", "May", "Aug", "Nov"]
-    assert len(few) + len(found(root, "many")) == len(MONTHS)
+    months = {
+        look: [element.text for element in found(root, look) if "quiet" not in element.get("class", "")]
+        for look in ("few", "many")
+    }
+    assert months["few"] == ["Feb", "May", "Aug", "Nov"]
+    assert len(months["few"]) + len(months["many"]) == len(MONTHS)
 
 
 def test_a_column_of_visits_stands_on_the_line_and_is_as_high_as_its_count() -> None:
-    """CALC: the highest column, 5 visits, takes 110 px: 22 px a visit, from y = 150 up."""
+    """CALC: the highest column, 5 visits, takes 110 px: 22 px a visit, from y = 158 up."""
     root = drawn(charts.attendance("visits", "Visits", "About", MONTHS, {OCTOBER: Attendance(OCTOBER, 2, 1, 1, 1)}))
     pieces = {look: found(root, look)[0] for look in ("full", "hatched", "dotted", "frame")}
     assert {look: (piece.get("y"), piece.get("height")) for look, piece in pieces.items()} == {
-        "full": ("106.0", "44.0"),
-        "hatched": ("84.0", "22.0"),
-        "dotted": ("62.0", "22.0"),
-        "frame": ("40.0", "22.0"),
+        "full": ("114.0", "44.0"),
+        "hatched": ("92.0", "22.0"),
+        "dotted": ("70.0", "22.0"),
+        "frame": ("48.0", "22.0"),
     }
     assert "3/5" in words(root)
 

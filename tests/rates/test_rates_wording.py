@@ -13,7 +13,7 @@ from bracewatch.rates.wording import month_in_short, month_in_words, percent
 
 @pytest.mark.parametrize(
     ("share", "words"),
-    [(0.0, "0 %"), (0.004, "under 1 %"), (0.006, "1 %"), (0.62, "62 %"), (0.996, "over 99 %"), (1.0, "100 %")],
+    [(0.0, "0 %"), (0.004, "<1 %"), (0.006, "1 %"), (0.62, "62 %"), (0.996, ">99 %"), (1.0, "100 %")],
 )
 def test_a_share_is_rounded_but_never_to_none_or_all(share: float, words: str) -> None:
     assert percent(share).replace("\N{NO-BREAK SPACE}", " ") == words

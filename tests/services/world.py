@@ -62,9 +62,9 @@ class World:
         return send_due(self.store, self.network, lambda: self.now, owner="test")
 
     def live_until(self, moment: datetime) -> None:
-        """Tick every half hour up to `moment`."""
+        """Tick every hour up to `moment`."""
         while self.now < moment:
-            self.now = min(self.now + timedelta(minutes=30), moment)
+            self.now = min(self.now + timedelta(hours=1), moment)
             self.tick()
 
     def reply(self, body: str, phone: str = MOTHER, sid: str | None = None) -> inbox.Received | None:

@@ -115,7 +115,7 @@ def _next_token(plain: str, at: int, before: list[Token]) -> tuple[int, Token | 
         return number
     if _is_letter(char):
         return _word_at(plain, at)
-    if char.isspace() and char != "\n" or unicodedata.category(char).startswith("M"):
+    if (char.isspace() and char != "\n") or unicodedata.category(char).startswith("M"):
         return at + 1, None
     if char == "-" and _is_letter(plain[at - 1 : at]) and _is_letter(plain[at + 1 : at + 2]):
         return at + 1, None  # twenty-three
