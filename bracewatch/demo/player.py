@@ -26,12 +26,12 @@ from bracewatch.schedule.timeline import Visit
 from bracewatch.services import calls, enrolment, inbox, visits
 from bracewatch.services.calls import CallOutcome
 from bracewatch.services.reviewing import review_due
-from bracewatch.services.sending import send_due
+from bracewatch.services.sending import Sent, send_due
 from bracewatch.store import Store, cases
 from bracewatch.store import practice as p
 from bracewatch.store import tables as t
 
-STEP = timedelta(minutes=10)  # the play moves as a worker would: what is due is done at the next full step
+STEP = timedelta(hours=1)  # the play moves as a slow worker would: what is due is done at the next full step
 JOINS_AT, COMES_AT, STAFF_CALL_AT = time(10), time(11), time(9, 30)
 CALLED_AFTER = timedelta(days=4)  # the staff of the practice clinics get round to a flag after so long
 CALLED_AGAIN_AFTER = timedelta(days=9)
@@ -63,15 +63,10 @@ def play_to(store: Store, programme: Programme, now: datetime) -> None:
         play.advance(play.next_moment(now))
 
 
-def tick(store: Store, channel: PracticePhone, now: datetime) -> None:
+def tick(store: Store, channel: PracticePhone, now: datetime) -> Sent:
     """What the worker does: review whoever is due, then send what is due."""
     review_due(store, now)
-    send_due(store, channel, lambda: now, owner="practice")
-
-
-def dead_numbers(programme: Programme, script: Script, now: datetime) -> frozenset[str]:
-    """The numbers that the practice network refuses at that moment."""
-    return frozenset(family.caregiver.phone for family in programme.families if script.phone_is_dead(family, now))
+    return send_due(store, channel, lambda: now, owner="practice")
 
 
 class _Play:
@@ -80,7 +75,7 @@ class _Play:
     def __init__(self, store: Store, programme: Programme) -> None:
         with store.read() as connection:
             state = p.state(connection)
-            parts = p.parts(connection)
+            self.parts = p.parts(connection)
             self.clinic_ids = {row.key: row.id for row in connection.execute(select(t.clinic.c.key, t.clinic.c.id))}
         if state is None:
             raise ValueError("this play has not begun: call begin first")
@@ -89,14 +84,16 @@ class _Play:
         self.clock: datetime = state.played_to
         self.script = Script(programme, state.started_on)
         self.families = {family.key: family for family in programme.families}
+        self.child_ids = {part.family_key: child_id for child_id, part in self.parts.items()}
         self.ahead: list[tuple[datetime, int, Action]] = []
         self.order = itertools.count()
+        self.phones_of = (self.clock.date(), PracticePhone(self.script.dead_numbers(self.clock)))
         for family in programme.families:
-            self._plan_family(family, joined=any(part.family_key == family.key for part in parts.values()))
+            self._plan_family(family)
         for clinic in programme.clinics:
             self._plan_calls(clinic, self.clock)
-        for child_id, part in parts.items():
-            self._plan_visits(self.families[part.family_key], child_id)
+        for family_key, child_id in self.child_ids.items():
+            self._plan_visits(self.families[family_key], child_id)
         self._plan_replies(since=self.clock - LONGEST_DELAY)
 
     def next_moment(self, limit: datetime) -> datetime:
@@ -114,19 +111,25 @@ class _Play:
         """Everything up to `moment` happens; then comes the worker's tick."""
         while self.ahead and self.ahead[0][0] <= moment:
             heapq.heappop(self.ahead)[2]()
-        tick(self.store, PracticePhone(dead_numbers(self.programme, self.script, moment)), moment)
-        self._plan_replies(since=self.clock)
+        if tick(self.store, self._phones(moment), moment).sent:
+            self._plan_replies(since=self.clock)
         self.clock = moment
         with self.store.begin() as connection:
             p.set_played_to(connection, moment)
+
+    def _phones(self, moment: datetime) -> PracticePhone:
+        """The practice network of that day."""
+        if moment.date() != self.phones_of[0]:
+            self.phones_of = (moment.date(), PracticePhone(self.script.dead_numbers(moment)))
+        return self.phones_of[1]
 
     def _plan(self, at: datetime, action: Action) -> None:
         if at > self.clock:
             heapq.heappush(self.ahead, (at, next(self.order), action))
 
-    def _plan_family(self, family: Family, *, joined: bool) -> None:
+    def _plan_family(self, family: Family) -> None:
         zone_name = self.programme.clinic_of(family).time_zone
-        if not joined:
+        if family.key not in self.child_ids:
             at = max(instant(self.script.on(family.joined), JOINS_AT, zone_name), self.clock + timedelta(seconds=1))
             self._plan(at, partial(self._join, family, at))
         for reply in self.script.sayings(family):
@@ -155,15 +158,14 @@ class _Play:
     def _plan_replies(self, since: datetime) -> None:
         """The answers to what went out after `since`."""
         with self.store.read() as connection:
-            parts = p.parts(connection)
             questions = connection.execute(
                 select(t.outbox.c.child_id, t.outbox.c.key, t.outbox.c.kind, t.outbox.c.asks, t.outbox.c.sent_at).where(
                     t.outbox.c.sent_at > since, t.outbox.c.asks != Asked.NOTHING
                 )
             ).fetchall()
         for row in questions:
-            part = parts.get(row.child_id)
-            if part is None or part.by_hand:
+            part = self.parts[row.child_id]
+            if part.by_hand:
                 continue
             family = self.families[part.family_key]
             asked = Asked(row.asks)
@@ -194,6 +196,8 @@ class _Play:
                 visits.record_kept(self.store, child_id, visit.key, visit.on, at, opens_gate=decided)
         with self.store.begin() as connection:
             p.join(connection, family.key, child_id)
+        self.parts[child_id] = p.Part(family.key, by_hand=False)
+        self.child_ids[family.key] = child_id
         self._plan_visits(family, child_id)
 
     def _enrolled_before(self, family: Family) -> int | None:
@@ -212,7 +216,7 @@ class _Play:
 
     def _relapse(self, family: Family, at: datetime) -> None:
         assert family.relapse is not None  # noqa: S101 - planned only for those who have one
-        child_id = self._child_of(family)
+        child_id = self.child_ids[family.key]
         if self._case(child_id).timeline.ends_on <= self.script.on(family.relapse.day):
             return  # met again after a cut: it has happened
         brace_start = self.script.on(family.relapse.brace_start)
@@ -220,16 +224,10 @@ class _Play:
         self._plan_visits(family, child_id)
 
     def _hear(self, family: Family, reply: Reply) -> None:
-        with self.store.read() as connection:
-            by_hand = p.parts(connection)[self._child_of(family)].by_hand
-        if not by_hand:
+        if not self.parts[self.child_ids[family.key]].by_hand:
             inbox.receive(
                 self.store, sid=reply.sid, phone=family.caregiver.phone, body=reply.text, received_at=reply.at
             )
-
-    def _child_of(self, family: Family) -> int:
-        with self.store.read() as connection:
-            return next(child_id for child_id, part in p.parts(connection).items() if part.family_key == family.key)
 
     def _call_families(self, clinic: Clinic, at: datetime) -> None:
         """The staff call whoever has waited, and reach those who pick up."""
@@ -247,7 +245,7 @@ class _Play:
                 )
                 .order_by(t.flag.c.child_id)
             ).scalars()
-            families = [(child_id, self.families[p.parts(connection)[child_id].family_key]) for child_id in waiting]
+            families = [(child_id, self.families[self.parts[child_id].family_key]) for child_id in waiting]
         for child_id, family in families:
             behaviour = self.programme.behaviour_of(family, (local_day(at, clinic.time_zone) - self.script.day_0).days)
             reached = behaviour.answers >= REACHABLE and not behaviour.phone_dead

@@ -75,10 +75,14 @@ class Script:
             return visit.on + timedelta(days=draw.randint(*FOLLOW_UP_DAYS))
         return None
 
-    def phone_is_dead(self, family: Family, moment: datetime) -> bool:
-        """Whether the network refuses the number at that moment."""
-        day = self._day(moment, self.programme.clinic_of(family).time_zone)
-        return self.programme.behaviour_of(family, max(day, family.behaves[0].since)).phone_dead
+    def dead_numbers(self, moment: datetime) -> frozenset[str]:
+        """The numbers that the practice network refuses at that moment."""
+        day = (moment.date() - self.day_0).days
+        return frozenset(
+            family.caregiver.phone
+            for family in self.programme.families
+            if self.programme.behaviour_of(family, max(day, family.behaves[0].since)).phone_dead
+        )
 
     def _day(self, moment: datetime, zone_name: str) -> int:
         return (local_day(moment, zone_name) - self.day_0).days

@@ -47,7 +47,7 @@ _TEXTS: Mapping[Kind, _Text] = {
         "Hello from %(clinic)s. We will send short questions and visit reminders. "
         "Toes cold or blue, or skin sore? Call %(phone)s today. "
         "Please do not leave the boots off without asking us. "
-        "Reply %(CALL)s and we ring you, %(STOP)s to end."
+        "To end these texts, reply %(STOP)s."
     ),
     Kind.CHECK_IN_HOURS: _Text(
         "%(clinic)s: How many hours were the boots on yesterday? "
@@ -110,6 +110,7 @@ _TEXTS: Mapping[Kind, _Text] = {
 _PLACEHOLDER = re.compile(r"%\((\w+)\)s")
 _PHONE = re.compile(r"[+(]?[0-9][0-9 ().-]{1,18}[0-9]")
 _LEFT_TO_RIGHT_MARK = "\u200e"
+_NOT_ON_ONE_LINE = frozenset({"Cc", "Cs", "Zl", "Zp"})  # control characters, half pairs, line breaks
 
 
 def word(kind: Kind, *, language: str, **facts: str | date) -> str:
@@ -224,7 +225,7 @@ def _words_a_day(pattern: str) -> bool:
 
 def _clinic(value: str | date, catalogue: Catalogue) -> str:
     name = plain(value).strip() if isinstance(value, str) else ""
-    if not name or any(unicodedata.category(character) == "Cc" for character in name):
+    if not name or any(unicodedata.category(character) in _NOT_ON_ONE_LINE for character in name):
         raise ValueError(f"clinic must be the clinic's name on one line, not {value!r}")
     return name
 

@@ -11,6 +11,7 @@ months 1 to 3 where sensors measured 91.7, 86.8 and 77.1 % (Morgenstein A et al.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -135,7 +136,7 @@ def periods(check_ins: Iterable[CheckIn], reports: Iterable[Report], now: dateti
     return [
         period
         for child in sorted(sent)
-        for period in _of_child(sorted(sent[child], key=_in_time), heard.get(child, []), now)
+        for period in _of_child(sorted(sent[child], key=_in_time), sorted(heard[child], key=_heard_at), now)
     ]
 
 
@@ -143,7 +144,13 @@ def _in_time(check_in: CheckIn) -> tuple[datetime, date, str, str]:
     return check_in.sent_at, check_in.month, check_in.group or "", check_in.phase
 
 
+def _heard_at(report: Report) -> datetime:
+    return report.heard_at
+
+
 def _of_child(check_ins: list[CheckIn], reports: list[Report], now: datetime) -> Iterator[Period]:
+    """Both lists in order of time."""
+    moments = [report.heard_at for report in reports]
     for check_in, following in pairwise([*check_ins, None]):
         assert check_in is not None  # noqa: S101 - only the end of the row is None
         if check_in.group is None:
@@ -151,7 +158,8 @@ def _of_child(check_ins: list[CheckIn], reports: list[Report], now: datetime) ->
         end = check_in.sent_at + LONGEST_PERIOD
         if following is not None:
             end = min(end, following.sent_at)
-        shares = [report.share for report in reports if check_in.sent_at <= report.heard_at < end]
+        first, past = bisect_left(moments, check_in.sent_at), bisect_left(moments, end)
+        shares = [report.share for report in reports[first:past]]
         if not shares and now - check_in.sent_at < TIME_TO_ANSWER:
             continue
         mean = fsum(shares) / len(shares) if shares else None

@@ -51,9 +51,8 @@ def _moments(case: Case, caregiver: Caregiver, now: datetime) -> Iterator[Messag
     """Every moment near `now`: the latest past ones and the next ones of each kind."""
     yield _welcome(caregiver)
     yield from _check_ins(case, caregiver, now)
-    for visit in missed_visit.missable(case):
-        if visit.on is not None:
-            yield from _about_visit(case, caregiver, visit, visit.on)
+    for on, visit in _visits_near(case, local_day(now, caregiver.zone)):
+        yield from _about_visit(case, caregiver, visit, on)
 
 
 def _welcome(caregiver: Caregiver) -> Message:
@@ -113,6 +112,21 @@ def _check_in(case: Case, caregiver: Caregiver, phase: Phase, day: date) -> Mess
     kind = Kind.CHECK_IN_HOURS if phase.asks == "hours" else Kind.CHECK_IN_NIGHTS
     due_at = instant(day, caregiver.contact_time, caregiver.zone)
     return Message(f"check-in:{case.course_id}:{day}", kind, caregiver.id, due_at, instant(day, NIGHT, caregiver.zone))
+
+
+def _visits_near(case: Case, today: date) -> list[tuple[date, Visit]]:
+    """The visits of which something is still to be said or that come next: what was missed lately, those whose
+    reminders may have begun, and one more."""
+    earliest_reminder = max(span.about_days for span in case.protocol.contact.visit_reminders)
+    oldest = today - timedelta(days=case.protocol.thresholds.missed_visit_grace.about_days + FOLLOW_UP_USEFUL.days + 2)
+    begun = today + timedelta(days=earliest_reminder + 2)
+    days = sorted(
+        (visit.on, visit.key, visit)
+        for visit in missed_visit.missable(case)
+        if visit.on is not None and visit.on >= oldest
+    )
+    near = [(on, visit) for on, _, visit in days if on <= begun]
+    return near + [(on, visit) for on, _, visit in days[len(near) : len(near) + 1]]
 
 
 def _about_visit(case: Case, caregiver: Caregiver, visit: Visit, on: date) -> Iterator[Message]:

@@ -12,7 +12,7 @@ from bracewatch.messages.kinds import Asked, Kind, Meaning, Next
 from bracewatch.messages.replies import Reading, understand
 from bracewatch.review.contact import waking
 from bracewatch.schedule.local_time import local_day
-from bracewatch.services.outgoing import addressee, queue
+from bracewatch.services.outgoing import addressees, queue
 from bracewatch.services.waking import wake
 from bracewatch.store import Store, cases
 from bracewatch.store import tables as t
@@ -223,7 +223,7 @@ def _answer(
     due_at = now if reading.meaning in (Meaning.STOP, Meaning.TROUBLE) else waking(now, sender.time_zone)
     queue(
         connection,
-        addressee(connection, sender.id),
+        addressees(connection, [sender.id])[sender.id],
         key=f"answer:{inbound_id}",
         kind=kind,
         due_at=due_at,

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, bindparam, select
 
 from bracewatch.messages import segments, wording
 from bracewatch.messages.kinds import Kind
@@ -26,21 +26,30 @@ class Addressee:
     clinic_phone: str
 
 
-def addressee(connection: Connection, caregiver_id: int) -> Addressee:
-    """The caregiver of that id with their clinic. Raises NoResultFound when there is none."""
-    row = connection.execute(
-        select(
-            t.caregiver.c.child_id,
-            t.caregiver.c.phone,
-            t.caregiver.c.language,
-            t.clinic.c.name,
-            t.clinic.c.phone.label("clinic_phone"),
-        )
-        .join(t.child, t.child.c.id == t.caregiver.c.child_id)
-        .join(t.clinic, t.clinic.c.id == t.child.c.clinic_id)
-        .where(t.caregiver.c.id == caregiver_id)
-    ).one()
-    return Addressee(row.child_id, caregiver_id, row.phone, row.language, row.name, row.clinic_phone)
+_ADDRESSEES = (
+    select(
+        t.caregiver.c.id,
+        t.caregiver.c.child_id,
+        t.caregiver.c.phone,
+        t.caregiver.c.language,
+        t.clinic.c.name,
+        t.clinic.c.phone.label("clinic_phone"),
+    )
+    .join(t.child, t.child.c.id == t.caregiver.c.child_id)
+    .join(t.clinic, t.clinic.c.id == t.child.c.clinic_id)
+    .where(t.caregiver.c.id.in_(bindparam("ids", expanding=True)))
+)
+
+
+def addressees(connection: Connection, caregiver_ids: Iterable[int]) -> dict[int, Addressee]:
+    """Those caregivers with their clinics, by id."""
+    ids = sorted(set(caregiver_ids))
+    if not ids:
+        return {}
+    return {
+        row.id: Addressee(row.child_id, row.id, row.phone, row.language, row.name, row.clinic_phone)
+        for row in connection.execute(_ADDRESSEES, {"ids": ids})
+    }
 
 
 def queue(

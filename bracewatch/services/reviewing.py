@@ -8,7 +8,7 @@ from sqlalchemy import Connection, Row, bindparam, insert, select, update
 
 from bracewatch.review import Case, Review, review
 from bracewatch.review.flag import Flag
-from bracewatch.services.outgoing import addressee, queue
+from bracewatch.services.outgoing import Addressee, addressees, queue
 from bracewatch.store import Store, cases
 from bracewatch.store import tables as t
 
@@ -18,9 +18,11 @@ BATCH = 500
 def review_due(store: Store, now: datetime) -> int:
     """Review all children whose `wake_at` has passed; how many there were. Running it twice changes nothing."""
     total = 0
-    while reviewed := _review_batch(store, now):
+    while True:
+        reviewed = _review_batch(store, now)
         total += reviewed
-    return total
+        if reviewed < BATCH:
+            return total
 
 
 def _review_batch(store: Store, now: datetime) -> int:
@@ -37,9 +39,11 @@ def _review_batch(store: Store, now: datetime) -> int:
             return 0
         standing = _standing_flags(connection, child_ids)
         wake_at: dict[int, datetime | None] = dict.fromkeys(child_ids)
-        for case in cases.load(connection, child_ids, now):
-            result = review(case, now)
-            _write(connection, case, result, standing.get(case.child_id, {}), now)
+        results = [(case, review(case, now)) for case in cases.load(connection, child_ids, now)]
+        to = addressees(connection, (message.caregiver_id for _, result in results for message in result.messages))
+        for case, result in results:
+            _queue_messages(connection, to, result, now)
+            _keep_flags(connection, case, result, standing.get(case.child_id, {}), now)
             wake_at[case.child_id] = result.wake_at
         connection.execute(
             update(t.child).where(t.child.c.id == bindparam("child")).values(wake_at=bindparam("at")),
@@ -48,13 +52,11 @@ def _review_batch(store: Store, now: datetime) -> int:
     return len(child_ids)
 
 
-def _write(
-    connection: Connection, case: Case, result: Review, standing: dict[str, Row[tuple[object]]], now: datetime
-) -> None:
+def _queue_messages(connection: Connection, to: dict[int, Addressee], result: Review, now: datetime) -> None:
     for message in result.messages:
         queue(
             connection,
-            addressee(connection, message.caregiver_id),
+            to[message.caregiver_id],
             key=message.key,
             kind=message.kind,
             due_at=message.due_at,
@@ -62,6 +64,11 @@ def _write(
             facts=message.facts,
             now=now,
         )
+
+
+def _keep_flags(
+    connection: Connection, case: Case, result: Review, standing: dict[str, Row[tuple[object]]], now: datetime
+) -> None:
     raised = {flag.code: flag for flag in result.flags}
     for code, row in standing.items():
         if code not in raised:

@@ -8,13 +8,14 @@ never simply sent again.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Connection, Row, select, update
+from sqlalchemy import Connection, Row, or_, select, update
 
 from bracewatch.messages.adapter import Accepted, Channel, NotSent, Outcome, Outgoing
+from bracewatch.messages.kinds import Asked
 from bracewatch.services.waking import wake
 from bracewatch.store import Store
 from bracewatch.store import tables as t
@@ -35,7 +36,6 @@ class Sent:
     in_doubt: int = 0
     expired: int = 0
     stopped_by: str | None = None
-    children: set[int] = field(default_factory=set)
 
 
 def send_due(store: Store, channel: Channel, clock: Callable[[], datetime], owner: str) -> Sent:
@@ -44,16 +44,28 @@ def send_due(store: Store, channel: Channel, clock: Callable[[], datetime], owne
     `clock` tells the time at each step, an aware datetime. Running it twice sends nothing twice.
     """
     done = Sent()
+    if not _anything_waits(store, clock()):
+        return done
     with store.begin() as connection:
         done.expired = _expire(connection, clock())
         done.in_doubt = _doubt_lapsed(connection, clock())
     while done.stopped_by is None:
         with store.begin() as connection:
             claimed = _claim(connection, owner, clock())
-        if not claimed:
-            break
         _send_batch(store, channel, clock, owner, claimed, done)
+        if len(claimed) < BATCH:
+            break
     return done
+
+
+def _anything_waits(store: Store, now: datetime) -> bool:
+    """Whether a row is due or a claim has lapsed: most ticks find neither and write nothing."""
+    waits = select(t.outbox.c.id).where(
+        t.outbox.c.state.in_(["queued", "sending"]),
+        or_(t.outbox.c.due_at <= now, t.outbox.c.lease_until <= now),
+    )
+    with store.read() as connection:
+        return connection.execute(waits.limit(1)).one_or_none() is not None
 
 
 def _expire(connection: Connection, now: datetime) -> int:
@@ -117,7 +129,6 @@ def _mark(
     if isinstance(answer, Accepted):
         values = {"state": "sent", "sid": answer.sid, "sent_at": now}
         done.sent += 1
-        done.children.add(row.child_id)
     elif answer.outcome is Outcome.IN_DOUBT:
         values = {"state": "in_doubt", "error": answer.code}
         done.in_doubt += 1
@@ -132,8 +143,8 @@ def _mark(
         values = {"state": "failed", "error": answer.code}
         done.failed += 1
     won = _fenced(connection, owner, row, values)
-    if won and values["state"] == "sent":
-        wake(connection, row.child_id, now)  # a question that went out starts the time to answer it
+    if won and values["state"] == "sent" and row.asks in (Asked.HOURS, Asked.NIGHTS):
+        wake(connection, row.child_id, now)  # a check-in that went out starts the time to answer it
 
 
 def _fenced(connection: Connection, owner: str, row: Row[Any], values: dict[str, Any]) -> bool:

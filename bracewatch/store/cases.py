@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Connection, Row, select
+from sqlalchemy import Connection, Row, Select, bindparam, select
 
 from bracewatch.messages.kinds import Asked, Meaning, Next
 from bracewatch.review import Call, Caregiver, Case, Heard, Question
@@ -27,16 +27,14 @@ def load(connection: Connection, child_ids: Sequence[int], now: datetime) -> lis
     """The cases of those children in their present course, in the order given. Children without one are left out."""
     courses = {row.child_id: row for row in _present_courses(connection, child_ids)}
     course_ids = [row.course_id for row in courses.values()]
-    facts = _grouped(connection, t.course_fact, t.course_fact.c.course_id, course_ids)
+    facts = _grouped(connection, _FACTS, course_ids)
     calendars = calendars_of(connection, {row.clinic_id for row in courses.values()})
-    caregivers = _grouped(connection, t.caregiver, t.caregiver.c.child_id, child_ids)
+    caregivers = _grouped(connection, _CAREGIVERS, child_ids)
     since = now - REMEMBERED
-    reports = _grouped(
-        connection, t.wear_report, t.wear_report.c.course_id, course_ids, t.wear_report.c.heard_at > since
-    )
-    heard = _grouped(connection, t.inbound, t.inbound.c.child_id, child_ids, t.inbound.c.received_at > since)
-    sent = _grouped(connection, t.outbox, t.outbox.c.child_id, child_ids, t.outbox.c.sent_at > since)
-    calls = _grouped(connection, t.call, t.call.c.child_id, child_ids, t.call.c.called_at > since)
+    reports = _grouped(connection, _REPORTS, course_ids, since)
+    heard = _grouped(connection, _HEARD, child_ids, since)
+    sent = _grouped(connection, _SENT, child_ids, since)
+    calls = _grouped(connection, _CALLS, child_ids, since)
     return [
         Case(
             child_id=child_id,
@@ -49,7 +47,7 @@ def load(connection: Connection, child_ids: Sequence[int], now: datetime) -> lis
             reports=tuple(
                 WearReport(WearKind(r.kind), r.day, r.low, r.high, r.heard_at) for r in reports[row.course_id]
             ),
-            questions=tuple(Question(Asked(r.asks), r.sent_at) for r in sent[child_id] if r.asks != Asked.NOTHING),
+            questions=tuple(Question(Asked(r.asks), r.sent_at) for r in sent[child_id]),
             heard=tuple(
                 Heard(r.received_at, r.body, Meaning(r.meaning), r.about, Next(r.next), r.handled_at)
                 for r in heard[child_id]
@@ -98,13 +96,30 @@ def _present_courses(connection: Connection, child_ids: Sequence[int]) -> Sequen
     return connection.execute(query).fetchall()
 
 
+def _select_by(column: Any, when: Any = None) -> Select[Any]:
+    """Rows of the column's table for a list of ids, since a moment where `when` is given. Built once, used often."""
+    query = select(column.table).where(column.in_(bindparam("ids", expanding=True))).order_by(column.table.c.id)
+    return query if when is None else query.where(when > bindparam("since", type_=t.UtcDateTime()))
+
+
+_FACTS = _select_by(t.course_fact.c.course_id)
+_CAREGIVERS = _select_by(t.caregiver.c.child_id)
+_REPORTS = _select_by(t.wear_report.c.course_id, t.wear_report.c.heard_at)
+_HEARD = _select_by(t.inbound.c.child_id, t.inbound.c.received_at)
+_SENT = _select_by(t.outbox.c.child_id, t.outbox.c.sent_at).where(t.outbox.c.asks != Asked.NOTHING)
+_CALLS = _select_by(t.call.c.child_id, t.call.c.called_at)
+
+
 def _grouped(
-    connection: Connection, table: Any, column: Any, ids: Sequence[int], *conditions: Any
+    connection: Connection, query: Select[Any], ids: Sequence[int], since: datetime | None = None
 ) -> dict[int, list[Row[Any]]]:
+    """The rows by the id they were asked for."""
     groups: dict[int, list[Row[Any]]] = defaultdict(list)
-    query = select(table).where(column.in_(ids), *conditions).order_by(table.c.id)
-    for row in connection.execute(query):
-        groups[getattr(row, column.name)].append(row)
+    given = {"ids": list(ids)} if since is None else {"ids": list(ids), "since": since}
+    rows = connection.execute(query, given)
+    place = next(n for n, name in enumerate(rows.keys()) if name in ("child_id", "course_id"))
+    for row in rows:
+        groups[row[place]].append(row)
     return groups
 
 

@@ -12,6 +12,7 @@ from flask import Flask, Response, abort, redirect, render_template, request, ur
 from flask_wtf.csrf import CSRFError, CSRFProtect
 from jinja2 import StrictUndefined
 from werkzeug.exceptions import HTTPException
+from werkzeug.routing import IntegerConverter, Map
 
 from bracewatch.store import Store
 from bracewatch.web import at_hand, words
@@ -50,6 +51,13 @@ WHAT_TO_DO = {
 }
 
 
+class RowId(IntegerConverter):
+    """The id of a row in an address. Larger numbers fit no integer column: no such row."""
+
+    def __init__(self, map: Map) -> None:  # noqa: A002 - the name of the base class
+        super().__init__(map, max=2**31 - 1)
+
+
 def create_app(store: Store, *, clock: Callable[[], datetime], secret: str, practice: PracticeDesk | None) -> Flask:
     """The web app over a migrated store. `clock` tells aware datetimes; `secret` signs the session cookie.
 
@@ -76,6 +84,7 @@ def create_app(store: Store, *, clock: Callable[[], datetime], secret: str, prac
     app.before_request(_only_this_machine)  # before the CSRF check: a stranger is told nothing else
     CSRFProtect(app)
     app.after_request(_protect)
+    app.url_map.converters["row"] = RowId
     app.register_error_handler(CSRFError, _page_too_old)
     app.register_error_handler(HTTPException, _say_what_to_do)
     for desk in (clinic_desk, practice_desk, programme_desk):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import pairwise
@@ -50,8 +50,8 @@ class Shown:
 
     @property
     def flags(self) -> Sequence[Standing]:
-        """Its flags, the most urgent first; equally urgent ones in the order of the rules."""
-        return sorted(self.card.flags, key=lambda flag: (flag.urgency, RULE_ORDER.get(flag.code, len(RULE_ORDER))))
+        """Its flags, in the order in which they are read."""
+        return in_card_order(self.card.flags)
 
     @property
     def to_say(self) -> str:
@@ -130,6 +130,11 @@ def _shown(connection: Connection, cards: Sequence[Card], now: datetime) -> list
         for card in cards
         if card.child_id in families
     ]
+
+
+def in_card_order(flags: Iterable[Standing]) -> list[Standing]:
+    """The most urgent first; equally urgent ones in the order of the rules, in which skin comes before wear."""
+    return sorted(flags, key=lambda flag: (flag.urgency, RULE_ORDER.get(flag.code, len(RULE_ORDER))))
 
 
 def addressed(family: pages.Family, case: Case | None) -> pages.Person:

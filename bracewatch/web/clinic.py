@@ -22,6 +22,7 @@ desk = Blueprint("clinic", __name__)
 
 URGENCIES = {"now": Urgency.NOW, "today": Urgency.TODAY, "week": Urgency.THIS_WEEK}
 LINES_SHOWN = 40
+FURTHEST_PAGE = 100_000
 
 Answer = str | Response | tuple[str, int]
 
@@ -54,7 +55,7 @@ def calls() -> Answer:
     )
 
 
-@desk.post("/calls/<int:child_id>")
+@desk.post("/calls/<row:child_id>")
 def record_call(child_id: int) -> Answer:
     """Write a call down; back to the list, at the next card, or to the family it came from."""
     note = request.form.get("note", "")
@@ -71,7 +72,7 @@ def record_call(child_id: int) -> Answer:
     return redirect(_back_to_list(request.args.get("next", type=int)))
 
 
-@desk.post("/replies/<int:reply_id>/dealt-with")
+@desk.post("/replies/<row:reply_id>/dealt-with")
 def deal_with_reply(reply_id: int) -> Answer:
     """A person has read a reply and done what it asked for."""
     with at_hand.store().read() as connection:
@@ -119,13 +120,13 @@ def families() -> Answer:
     )
 
 
-@desk.get("/family/<int:child_id>")
+@desk.get("/family/<row:child_id>")
 def family(child_id: int) -> Answer:
     """One family: timeline, wear, visits, messages, flags, calls."""
     return _show_family(child_id, None)
 
 
-@desk.post("/family/<int:child_id>/visits/<visit_key>/kept")
+@desk.post("/family/<row:child_id>/visits/<visit_key>/kept")
 def keep_visit(child_id: int, visit_key: str) -> Answer:
     """The child came to a visit; perhaps the clinic decided there."""
     typed, decided = request.form.get("day", ""), "decided" in request.form
@@ -140,7 +141,7 @@ def keep_visit(child_id: int, visit_key: str) -> Answer:
     return redirect(url_for("clinic.family", child_id=child_id, _anchor="visits"))
 
 
-@desk.post("/family/<int:child_id>/visits/<visit_key>/moved")
+@desk.post("/family/<row:child_id>/visits/<visit_key>/moved")
 def move_visit(child_id: int, visit_key: str) -> Answer:
     """Give a visit another day."""
     typed = request.form.get("day", "")
@@ -214,6 +215,6 @@ def _chosen_urgency() -> Urgency | None:
 
 def _page() -> int:
     page = request.args.get("page", 1, type=int)
-    if page < 1:
+    if not 1 <= page <= FURTHEST_PAGE:
         abort(404)
     return page

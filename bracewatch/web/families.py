@@ -14,7 +14,7 @@ from bracewatch.review.flags.low_wear import Weighed
 from bracewatch.schedule.local_time import local_day
 from bracewatch.schedule.timeline import Visit
 from bracewatch.store import cases, pages
-from bracewatch.web.cards import addressed, still_open
+from bracewatch.web.cards import addressed, in_card_order, still_open
 from bracewatch.web.course import VisitLine, hours_in_words, next_visit, phase_in_short, visit_lines
 from bracewatch.web.drawings import TimelinePicture, WearPicture, draw_timeline, draw_wear, recent_wear
 
@@ -31,7 +31,7 @@ class FamilyRow:
     phase: str
     next_visit: Visit | None
     last_heard: datetime | None
-    flags: tuple[Standing, ...]
+    flags: Sequence[Standing]
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +59,7 @@ class FamilyPage:
     visits: Sequence[VisitLine]
     wear: WearPicture | None
     reports: Sequence[Weighed]
-    standing: Sequence[pages.FlagLine]
+    standing: Sequence[Standing]
     cleared: Sequence[pages.FlagLine]
     calls: Sequence[pages.Called]
     thread: Sequence[pages.Sent | pages.Reply]
@@ -100,7 +100,7 @@ def family_rows(connection: Connection, child_ids: Sequence[int], now: datetime)
                 phase=phase_in_short(case.timeline, today),
                 next_visit=next_visit(case.timeline, today),
                 last_heard=heard.get(child_id),
-                flags=flags.get(child_id, ()),
+                flags=in_card_order(flags.get(child_id, ())),
             )
         )
     return rows
@@ -129,7 +129,7 @@ def family_page(connection: Connection, child_id: int, now: datetime, lines: int
         visits=visits,
         wear=draw_wear(case, reports, today),
         reports=reports,
-        standing=[line for line in flags if line.cleared_at is None],
+        standing=in_card_order(line.standing for line in flags if line.cleared_at is None),
         cleared=[line for line in flags if line.cleared_at is not None],
         calls=pages.calls_of(connection, child_id),
         thread=thread,

@@ -13,6 +13,7 @@ from bracewatch.messages.kinds import Asked
 from bracewatch.services import inbox
 from bracewatch.store import pages
 from bracewatch.web import at_hand
+from bracewatch.web.cards import in_card_order
 from bracewatch.web.words import phone
 
 desk = Blueprint("practice", __name__, url_prefix="/practice")
@@ -45,13 +46,13 @@ def choose() -> Answer:
     )
 
 
-@desk.get("/<int:child_id>")
+@desk.get("/<row:child_id>")
 def hold(child_id: int) -> Answer:
     """One family's phone, and beside it what the clinic sees."""
     return _show(child_id)
 
 
-@desk.post("/<int:child_id>/reply")
+@desk.post("/<row:child_id>/reply")
 def reply(child_id: int) -> Answer:
     """The caregiver answers."""
     body = request.form.get("body", "")
@@ -72,7 +73,7 @@ def reply(child_id: int) -> Answer:
         received_at=at_hand.now(),
     )
     at_hand.settle()
-    return redirect(url_for("practice.hold", child_id=child_id, _anchor="latest"))
+    return redirect(url_for("practice.hold", child_id=child_id, _anchor="phone"))
 
 
 @desk.post("/next-morning")
@@ -99,7 +100,7 @@ def _show(child_id: int, *, typed: str = "", error: str | None = None) -> Answer
     person = family.people[0]
     with at_hand.store().read() as connection:
         thread = pages.thread(connection, child_id, latest=LINES_SHOWN)
-        flags = pages.standing_flags(connection, [child_id]).get(child_id, ())
+        flags = in_card_order(pages.standing_flags(connection, [child_id]).get(child_id, ()))
     lines = [line for line in thread if isinstance(line, pages.Reply) or line.state == "sent"]
     shown = render_template(
         "practice/phone.html",

@@ -107,7 +107,7 @@ def _said(months: Sequence[date], group: Group, rows: Mapping[date, Adherence]) 
             f"({_children(row.children)}). That is no sign that the brace was not worn."
         )
     what = "the nights" if group is Group.NIGHTS else "the prescribed hours"
-    unknown = f"Every one of {count(row.periods, 'check-in period')} is known."
+    unknown = "All check-in periods are known." if row.periods > 1 else "The one check-in period is known."
     if row.unknown:
         unknown = (
             f"Not known: {percent(row.unknown_share)} of {row.periods} check-in periods; whatever was worn in those, "
@@ -115,7 +115,8 @@ def _said(months: Sequence[date], group: Group, rows: Mapping[date, Adherence]) 
         )
     few = ""
     if row.children < FEW_CHILDREN:
-        few = f" This is {_children(row.children)}: one family can move the figure by much."
+        those = "These are" if row.children > 1 else "This is"
+        few = f" {those} {_children(row.children)}: one family can move the figure by much."
     return f"{when}: families reported {percent(row.known_mean)} of {what}. {unknown}{few}"
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date, datetime
 
 import phonenumbers
+from babel.dates import format_datetime
 from flask import Flask
 
 from bracewatch.messages.kinds import Kind, Meaning, Next
@@ -113,6 +114,11 @@ def phone(number: str) -> str:
     return str(phonenumbers.format_number(parsed, phonenumbers.PhoneNumberFormat.INTERNATIONAL))
 
 
+def phone_time(at: datetime, zone: str, language: str) -> str:
+    """A moment as a phone set to that language shows it beside a message, as in "24 Nov 14:05"."""
+    return format_datetime(local(at, zone), "d MMM HH:mm", locale=language)
+
+
 def direction(language: str) -> str:
     """The way a language is written, "ltr" or "rtl"; "auto" for one without texts here."""
     return LANGUAGES[language].direction if language in LANGUAGES else "auto"
@@ -187,6 +193,7 @@ def teach(app: Flask) -> None:
         count_of=count,
         hours_of=hours,
         phone=phone,
+        phone_time=phone_time,
         direction=direction,
         language_name=language_name,
         tag=tag,

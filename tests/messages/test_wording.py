@@ -193,6 +193,8 @@ def test_a_fact_the_kind_does_not_use_is_refused_by_name(name: str) -> None:
         ("clinic", ""),
         ("clinic", "  "),
         ("clinic", "Lake\nside"),
+        ("clinic", "Lake\u2028side"),
+        ("clinic", "Lake \ud83d"),
         ("clinic", MONDAY),
         ("phone", ""),
         ("phone", "ask at the desk"),

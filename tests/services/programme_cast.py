@@ -3,12 +3,9 @@
 Two clinics, three hours ahead of UTC all year. Names and numbers are invented; the numbers are kept free for drama.
 """
 
-from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
-from pathlib import Path
-from tempfile import TemporaryDirectory
 
 from bracewatch.messages.practice import PracticePhone
 from bracewatch.services import inbox
@@ -85,14 +82,9 @@ def days(first: date, last: date) -> Iterable[date]:
     return (first + timedelta(days=number) for number in range((last - first).days + 1))
 
 
-@contextmanager
-def two_clinics() -> Iterator[Cast]:
-    """A fresh database with two clinics and no family."""
-    with TemporaryDirectory() as folder:
-        store = Store(f"sqlite:///{Path(folder) / 'families.sqlite3'}")
-        store.migrate()
-        cast = Cast(store)
-        cast.open_clinic("hill", "Hill clinic")
-        cast.open_clinic("shore", "Shore clinic")
-        yield cast
-        store.close()
+def two_clinics(store: Store) -> Cast:
+    """Two clinics and no family, written into a store that has its schema."""
+    cast = Cast(store)
+    cast.open_clinic("hill", "Hill clinic")
+    cast.open_clinic("shore", "Shore clinic")
+    return cast

@@ -1,6 +1,5 @@
 """The programme's figures over a real store that the services filled. Worked by hand where CALC stands."""
 
-from collections.abc import Iterator
 from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
@@ -18,9 +17,8 @@ FIRST_FIT = date(2026, 9, 15)
 
 
 @pytest.fixture
-def cast() -> Iterator[Cast]:
-    with two_clinics() as people:
-        yield people
+def cast(store: Store) -> Cast:
+    return two_clinics(store)
 
 
 def rows(figures: Programme, month: date) -> dict[Group, Adherence]:

@@ -86,13 +86,8 @@ def play(store: Store) -> None:
     desk = Desk(store, STARTS)
     enrol(store, _family(hilltop, MINA, "Mina Aroko", "Dela Aroko"), STARTS)
     enrol(store, _family(riverside, LAYAN, "ليان سمرة", "هناء سمرة", language="ar"), STARTS)
-    enrol(
-        store,
-        _family(
-            hilltop, JUMA, "Juma Telo", "Neema Telo", language="sw", born=date(2025, 1, 9), brace_start=date(2025, 3, 3)
-        ),
-        STARTS,
-    )
+    older = {"born": date(2025, 1, 9), "brace_start": date(2025, 3, 3)}
+    enrol(store, _family(hilltop, JUMA, "Juma Telo", "Neema Telo", language="sw", **older), STARTS)
     enrol(store, _family(hilltop, ASHA, "Asha Vell", "Ravi Vell", language="hi"), STARTS)
     desk.play_to(datetime(2026, 11, 16, 16, tzinfo=UTC))
     for child_id, sid, body in ((MINA, "s1", "21"), (LAYAN, "s2", "22")):
@@ -100,8 +95,8 @@ def play(store: Store) -> None:
     desk.play_to(datetime(2026, 11, 23, 16, tzinfo=UTC))
     receive(store, sid="s3", phone=PHONES[MINA], body="6", received_at=desk.at)
     receive(store, sid="s4", phone=PHONES[LAYAN], body="كعبه أحمر ومتورم", received_at=desk.at)
-    receive(store, sid="s5", phone=PHONES[ASHA], body="blue elephant seventeen", received_at=desk.at)
-    receive(store, sid="s6", phone=PHONES[ASHA], body="pelican", received_at=desk.at + timedelta(minutes=5))
+    receive(store, sid="s5", phone=PHONES[ASHA], body="umbrella marmalade", received_at=desk.at)
+    receive(store, sid="s6", phone=PHONES[ASHA], body="quite a walrus", received_at=desk.at + timedelta(minutes=5))
     receive(store, sid="s7", phone=STRANGER, body="is this the boots place", received_at=desk.at)
     desk.play_to(NOW)
     enrol(
@@ -130,10 +125,8 @@ class World:
         assert answer.status_code == 200, (path, answer.status_code)
         return answer.get_data(as_text=True)
 
-    def token(self, path: str = "/families") -> str:
+    def token(self, path: str = "/practice") -> str:
         """A token for a form, from this client's session."""
-        if path == "/families":
-            path = "/family/1"
         found = re.search(r'name="csrf_token" value="([^"]+)"', self.get(path))
         assert found
         return found[1]
@@ -146,6 +139,12 @@ class World:
         """Send a form and follow to the page it leads to."""
         answer = self.client.post(path, data={"csrf_token": self.token(), **form}, follow_redirects=True)
         assert answer.status_code == 200, (path, answer.status_code)
+        return answer.get_data(as_text=True)
+
+    def refused(self, path: str, status: int, **form: str) -> str:
+        """Send a form that must be refused with that status; the page that says so."""
+        answer = self.post(path, **form)
+        assert answer.status_code == status, (path, answer.status_code)
         return answer.get_data(as_text=True)
 
 

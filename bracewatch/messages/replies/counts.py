@@ -66,11 +66,14 @@ def trouble_count(scene: Scene, trouble_at: int) -> tuple[float, float] | None:
 
 
 def _all_nights(scene: Scene) -> tuple[Amount, ...]:
-    """ "All" answers how many nights. It says no number of hours: "all day" may leave out the night."""
+    """ "All" answers how many nights, "all fine" does not. It is no number of hours: "all day" may leave out
+    the night."""
     found = scene.where("about.all")
     if scene.asked is not Asked.NIGHTS or not found:
         return ()
-    return (Amount(MOST_NIGHTS, MOST_NIGHTS, _NIGHTS, found[0], found[0] + 1),)
+    beside = ("about.all", "talk.courtesy", "talk.when", "units.nights", "units.days", BREAK)
+    is_alone = all(m.has(*beside) or (m.has("answers.yes") and i < found[0]) for i, m in enumerate(scene.marks))
+    return (Amount(MOST_NIGHTS, MOST_NIGHTS, _NIGHTS, found[0], found[0] + 1),) if is_alone else ()
 
 
 def _fault_of_the_reply(scene: Scene) -> str | None:

@@ -25,7 +25,7 @@ WORD_KEYS: Mapping[str, tuple[str, ...]] = {
     ),
     "trouble": (*ABOUTS, "other", "weak"),
     "feet": ("feet",),
-    "negation": ("before", "after", "bridge", "void", "but"),
+    "negation": ("before", "after", "bridge", "settles", "void", "but"),
     "talk": ("courtesy", "plain", "when", "question", "opaque"),
 }
 VALUE_KEYS: Mapping[str, tuple[str, ...]] = {
@@ -51,6 +51,8 @@ MAY_SHARE = frozenset(
         ("answers.yes", "negation.void"),
         ("about.bound", "negation.void"),
         ("talk.plain", "negation.void"),
+        ("wishes.stop", "negation.void"),
+        ("talk.plain", "negation.settles"),
         ("talk.plain", "wishes.message_words"),
         ("range.to", "negation.bridge"),
         ("range.of", "range.between"),
@@ -67,8 +69,9 @@ MAY_SHARE = frozenset(
 # No language may give these English words another sense: someone may be asking for help in them.
 _GUARDED = ("trouble.", "wishes.stop", "wishes.call", "wishes.grief")
 SHORTEST_TO_MEND = 5
-SHORTEST_NUMBER_TO_MEND = 6  # "three" is one slip from "threw", Swahili "mbili" (2) from "mbali" (far)
-_MENDED = ("units.", "amounts.", "wishes.", "trouble.", "answers.coming", "answers.not_coming")
+# Counts and wishes: "three" is one slip from "threw", Swahili "mbili" (2) from "mbali" (far).
+SHORTEST_RISKY_TO_MEND = 6
+_MENDED = ("units.", "amounts.", "trouble.", "answers.coming", "answers.not_coming")
 
 
 class LexiconError(ValueError):
@@ -140,6 +143,8 @@ def build(own: Mapping[str, object], base: Mapping[str, object]) -> Lexicon:
     folds = {**_strings(base, "fold"), **_strings(own, "fold")}
     mine, faults = _entries(own, folds)
     below, base_faults = (mine, []) if own is base else _entries(base, folds)
+    spellings = _merged_spellings(own, base, folds, mine)
+    below = {tuple(spellings.get(word, word) for word in key): entry for key, entry in below.items()}
     faults += base_faults + [
         f"{' '.join(key)!r} is English {_listed(entry.senses)} and may get no other sense here: remove it"
         for key, entry in below.items()
@@ -147,9 +152,19 @@ def build(own: Mapping[str, object], base: Mapping[str, object]) -> Lexicon:
     ]
     if faults:
         raise LexiconError(_message(name, faults))
+    return _assembled(own, folds, {**below, **mine}, spellings)
+
+
+def _merged_spellings(
+    own: Mapping[str, object],
+    base: Mapping[str, object],
+    folds: Mapping[str, str],
+    mine: Mapping[tuple[str, ...], Entry],
+) -> dict[str, str]:
+    """The spellings of both files; a word the language uses itself is no misspelt English word."""
     own_words = {word for key in mine for word in key}
-    from_base = {v: word for v, word in _spellings(base, folds).items() if v not in own_words}
-    return _assembled(own, folds, {**below, **mine}, {**from_base, **_spellings(own, folds)})
+    below = {v: word for v, word in _spellings(base, folds).items() if v not in own_words}
+    return {**below, **_spellings(own, folds)}
 
 
 def _assembled(
@@ -180,10 +195,15 @@ def _assembled(
 
 def _mendable_words(phrases: Mapping[tuple[str, ...], Entry]) -> Iterator[str]:
     for key, entry in phrases.items():
-        if "numbers.alone" in entry.senses and entry.value:
-            yield from (word for word in key if len(word) >= SHORTEST_NUMBER_TO_MEND)
+        if _is_risky_to_mend(entry):
+            yield from (word for word in key if len(word) >= SHORTEST_RISKY_TO_MEND)
         elif any(sense.startswith(_MENDED) for sense in entry.senses):
             yield from (word for word in key if len(word) >= SHORTEST_TO_MEND - 1)
+
+
+def _is_risky_to_mend(entry: Entry) -> bool:
+    is_count = "numbers.alone" in entry.senses and bool(entry.value)  # a slip never makes a zero
+    return is_count or any(sense.startswith("wishes.") for sense in entry.senses)
 
 
 def _entries(raw: Mapping[str, object], folds: Mapping[str, str]) -> tuple[dict[tuple[str, ...], Entry], list[str]]:
@@ -211,11 +231,11 @@ def _entries(raw: Mapping[str, object], folds: Mapping[str, str]) -> tuple[dict[
 
 def _spellings(raw: Mapping[str, object], folds: Mapping[str, str]) -> dict[str, str]:
     """Every other way to write a word, mapped to that word."""
-    section = raw["spellings"]
-    if not isinstance(section, Mapping):
+    groups = raw["spellings"]
+    if not isinstance(groups, list):
         return {}
-    pairs = ((word, variant) for word, variants in section.items() for variant in variants)
-    return {"".join(phrase_key(variant, folds)): "".join(phrase_key(word, folds)) for word, variant in pairs}
+    pairs = ((group[0], other) for group in groups for other in group[1:])
+    return {"".join(phrase_key(other, folds)): "".join(phrase_key(word, folds)) for word, other in pairs}
 
 
 def phrase_key(phrase: str, folds: Mapping[str, str]) -> tuple[str, ...]:
@@ -279,7 +299,7 @@ def _shape_faults(raw: Mapping[str, object]) -> list[str]:
     faults += [f"{key!r} is not known: remove it" for key in sorted(raw.keys() - top)]
     if raw.get("unit_side") not in ("before", "after"):
         faults.append(f'unit_side is {raw.get("unit_side")!r}: write "before" or "after"')
-    faults += [f for table in ("fold", "spellings") for f in _table_faults(table, raw.get(table, {}))]
+    faults += _fold_faults(raw.get("fold", {})) + _spelling_faults(raw.get("spellings", []))
     for table, keys in {**WORD_KEYS, **VALUE_KEYS}.items():
         section = raw.get(table, {})
         if not isinstance(section, Mapping):
@@ -290,12 +310,16 @@ def _shape_faults(raw: Mapping[str, object]) -> list[str]:
     return faults
 
 
-def _table_faults(table: str, section: object) -> list[str]:
+def _fold_faults(section: object) -> list[str]:
     if not isinstance(section, Mapping):
-        return [f"[{table}] must be a table"]
-    if table == "fold":
-        return [f"fold.{k} must be a string" for k, v in section.items() if not isinstance(v, str)]
-    return [f"spellings.{k} must be a list of strings" for k, v in section.items() if not _is_list(v)]
+        return ["[fold] must be a table from a letter to a letter"]
+    return [f"fold.{k} must be a string" for k, v in section.items() if not isinstance(v, str)]
+
+
+def _spelling_faults(groups: object) -> list[str]:
+    if isinstance(groups, list) and all(_is_list(group) and len(group) > 1 for group in groups):
+        return []
+    return ["spellings must be a list of lists: a word, then the other ways to write it"]
 
 
 def _key_faults(table: str, key: str, listed: object) -> list[str]:

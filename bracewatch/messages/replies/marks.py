@@ -1,7 +1,7 @@
 """What each stretch of a reply means on its own, and what a "not" in it takes back."""
 
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from bracewatch.messages.replies.lexicon import Lexicon
@@ -75,6 +75,11 @@ def _mark(span: Sequence[Token], senses: frozenset[str], value: float | None) ->
     )
 
 
+_LOOK_AHEAD = 3
+_SETTLING = (
+    *("negation.settles", "negation.but", "units.", "range.and", "range.or", "talk.courtesy", "talk.when"),
+    *("answers.yes", BREAK),
+)
 _DENIABLE = ("trouble.", "answers.coming", "answers.yes", "wishes.call")
 
 
@@ -92,22 +97,29 @@ def find_denials(marks: Sequence[Mark]) -> Denials:
     denied: set[int] = set()
     spare: set[int] = set()
     for at, mark in enumerate(marks):
-        taken: Iterable[int] = ()
-        if mark.has("negation.before"):
-            taken = _reach(marks, at, 1)
-        elif mark.has("negation.after") and not _is_void(marks, at):
-            taken = _reach(marks, at, -1)
-        elif not mark.has("negation.after"):
+        if not mark.has("negation.before", "negation.after"):
             continue
+        taken = _reach(marks, at, 1) if mark.has("negation.before") else _reach_back(marks, at)
         denied.update(taken)
         if not taken:
             spare.add(at)
     return Denials(frozenset(denied), frozenset(spare))
 
 
-def _is_void(marks: Sequence[Mark], at: int) -> bool:
-    """ "the pain is not going": what follows shows that the trouble stays."""
-    return at + 1 < len(marks) and marks[at + 1].has("negation.void")
+def _reach_back(marks: Sequence[Mark], at: int) -> list[int]:
+    """What a negation that follows its word takes back; nothing where more may hang on it.
+
+    "Pain no is" denies the pain, "pain no going is" says that it stays.
+    """
+    after = marks[at + 1 : at + 1 + _LOOK_AHEAD]
+    settled = not after or after[0].value is not None or after[0].has(*_SETTLING)
+    if not settled or any(mark.has("negation.void") for mark in _to_break(after)):
+        return []
+    return _reach(marks, at, -1)
+
+
+def _to_break(marks: Sequence[Mark]) -> Sequence[Mark]:
+    return marks[: next((i for i, mark in enumerate(marks) if mark.has(BREAK)), len(marks))]
 
 
 def _reach(marks: Sequence[Mark], at: int, step: int) -> list[int]:
@@ -116,6 +128,8 @@ def _reach(marks: Sequence[Mark], at: int, step: int) -> list[int]:
     while 0 <= at < len(marks) and marks[at].has("negation.bridge"):
         at += step
     while 0 <= at < len(marks) and marks[at].has(*_DENIABLE):
+        if step > 0 and at + 1 < len(marks) and marks[at + 1].has("negation.void"):
+            break  # "no pain relief", "not red only"
         taken.append(at)
         if not (0 <= at + step < len(marks) and marks[at + step].has("range.or")):
             break

@@ -151,6 +151,8 @@ def _courtesy(scene: Scene) -> Reading | None:
 
 
 def _unread(scene: Scene) -> Reading:
+    if scene.denied("trouble.") and scene.loose_ends:  # "no pain medicine": was a trouble taken back or told?
+        return to_staff(Meaning.UNREAD, 0.0, "trouble.maybe")
     return scene_unread(scene, "digits.not_a_count" if scene.where(ODD) else "nothing.read")
 
 
