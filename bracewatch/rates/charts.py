@@ -51,7 +51,7 @@ def adherence(name: str, title: str, about: str, months: Sequence[date], rows: M
     """
     axis = _Axis(tuple(months))
     middles = [_plot_y(row.known_mean) if (row := rows.get(month)) and row.known else None for month in months]
-    parts = [_hatch(name), _text(0, 12, "Mean reported", "heading"), *_grid()]
+    parts = [_hatch(name), _text(0, 14, "Mean reported", "heading"), *_grid()]
     for place, month in enumerate(months):
         parts += _bounds(axis, place, rows.get(month))
     parts += [
@@ -73,7 +73,7 @@ def attendance(name: str, title: str, about: str, months: Sequence[date], rows: 
     (dotted), not kept (empty). Above it how many of those due were kept."""
     axis = _Axis(tuple(months))
     most = max((row.due for row in rows.values()), default=0)
-    parts = [_hatch(name), _dots(name), _text(0, 12, "Visits kept, of those due", "heading")]
+    parts = [_hatch(name), _dots(name), _text(0, 14, "Visits kept, of those due", "heading")]
     parts.append(_line(0, PLOT_TOP + PLOT_HEIGHT, 100, PLOT_TOP + PLOT_HEIGHT, "grid"))
     for place, month in enumerate(months):
         row = rows.get(month)

@@ -120,12 +120,16 @@ def _sender(connection: Connection, phone: str) -> Row[Any] | None:
 
 
 def _open_question(connection: Connection, caregiver_id: int, now: datetime) -> _Question:
-    """The last question put to the caregiver, if it is recent enough to be the one answered."""
+    """The last question put to the caregiver, if it is recent enough to be the one answered.
+
+    Asking the same once more ("answer:…" in the outbox) leaves the question what it was.
+    """
     row = connection.execute(
         select(t.outbox.c.asks, t.outbox.c.kind)
         .where(
             t.outbox.c.caregiver_id == caregiver_id,
             t.outbox.c.asks != Asked.NOTHING,
+            t.outbox.c.key.not_like("answer:%"),
             t.outbox.c.sent_at > now - QUESTION_STAYS_OPEN,
             t.outbox.c.sent_at <= now,
         )

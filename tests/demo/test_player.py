@@ -35,7 +35,7 @@ def what_happened(store: Store) -> dict[str, list[Any]]:
         names = t.child.c.name
         return {
             "outbox": rows(t.outbox.c.kind, t.outbox.c.phone, t.outbox.c.due_at, t.outbox.c.state, t.outbox.c.sent_at),
-            "inbound": rows(t.inbound.c.sid.distinct(), t.inbound.c.received_at, t.inbound.c.meaning),
+            "inbound": rows(t.inbound.c.sid, t.inbound.c.received_at, t.inbound.c.meaning),
             "reports": rows(t.wear_report.c.kind, t.wear_report.c.day, t.wear_report.c.low, t.wear_report.c.heard_at),
             "facts": rows(t.course_fact.c.kind, t.course_fact.c.on_day, t.course_fact.c.about),
             "flags": sorted(

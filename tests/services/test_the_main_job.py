@@ -155,6 +155,16 @@ def test_yes_to_the_word_about_a_missed_visit_asks_for_a_call(world: World) -> N
     assert world.said()[-1] == "call_heard"
 
 
+def test_an_offer_stands_when_the_answer_had_to_be_asked_for_twice(world: World) -> None:
+    world.enrol()
+    world.live_until(NOW + timedelta(days=15, hours=8))
+    world.reply("xyzzy")
+    assert world.said()[-1] == "ask_again"
+    world.now += timedelta(minutes=2)
+    world.reply("YES")
+    assert "asked-for-call" in world.flags()
+
+
 def test_yes_to_a_reminder_names_the_day_and_no_asks_for_another(world: World) -> None:
     world.enrol()
     world.live_until(NOW + timedelta(days=11, hours=7))

@@ -5,6 +5,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from sqlalchemy import CheckConstraint
 
 from bracewatch.messages.kinds import Asked, Kind, Meaning, Next
 from bracewatch.store.pages import Reply

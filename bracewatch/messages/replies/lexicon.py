@@ -25,7 +25,7 @@ WORD_KEYS: Mapping[str, tuple[str, ...]] = {
     ),
     "trouble": (*ABOUTS, "other", "weak"),
     "feet": ("feet",),
-    "negation": ("before", "after", "bridge", "settles", "void", "but"),
+    "negation": ("before", "after", "things", "bridge", "settles", "void", "but"),
     "talk": ("courtesy", "plain", "when", "question", "opaque"),
 }
 VALUE_KEYS: Mapping[str, tuple[str, ...]] = {
@@ -66,6 +66,8 @@ MAY_SHARE = frozenset(
         ("units.clock", "talk.plain"),
     )
 )
+FIRM = "firm"
+_NEGATIONS = frozenset({"negation.before", "negation.after", "answers.no"})
 # No language may give these English words another sense: someone may be asking for help in them.
 _GUARDED = ("trouble.", "wishes.stop", "wishes.call", "wishes.grief")
 SHORTEST_TO_MEND = 5
@@ -173,6 +175,7 @@ def _assembled(
     phrases: dict[tuple[str, ...], Entry],
     spellings: Mapping[str, str],
 ) -> Lexicon:
+    _mark_firm_troubles(phrases)
     for key, entry in list(phrases.items()):  # "callme", "toosmall": a lost space
         if len(key) > 1 and len("".join(key)) > SHORTEST_TO_MEND and all(word.isalpha() for word in key):
             phrases.setdefault(("".join(key),), entry)
@@ -191,6 +194,15 @@ def _assembled(
         prefixes=tuple(_folded(own, "prefixes", folds)),
         suffixes=tuple(_folded(own, "suffixes", folds)),
     )
+
+
+def _mark_firm_troubles(phrases: dict[tuple[str, ...], Entry]) -> None:
+    """A trouble that is told with a "not" of its own ("not sleeping") cannot be taken back by another."""
+    nots = {key[0] for key, e in phrases.items() if len(key) == 1 and e.senses & _NEGATIONS}
+    for key, entry in phrases.items():
+        tells = any(sense.startswith("trouble.") for sense in entry.senses)
+        if tells and nots.intersection(key):
+            phrases[key] = Entry(entry.senses | {FIRM}, entry.value)
 
 
 def _mendable_words(phrases: Mapping[tuple[str, ...], Entry]) -> Iterator[str]:
@@ -266,6 +278,8 @@ def _listings(raw: Mapping[str, object]) -> Iterator[tuple[str, str, float | Non
 
 
 def _may_share(senses: frozenset[str]) -> bool:
+    if "negation.things" in senses:  # it marks some of the words of trouble, it gives them no other sense
+        return all(sense.startswith("trouble.") for sense in senses - {"negation.things"})
     return all(frozenset(pair) in MAY_SHARE for pair in combinations(senses, 2))
 
 

@@ -4,7 +4,7 @@ import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from bracewatch.messages.replies.lexicon import Lexicon
+from bracewatch.messages.replies.lexicon import FIRM, Lexicon
 from bracewatch.messages.replies.spelling import mended
 from bracewatch.messages.replies.tokens import Sort, Token, is_punctuation, plain_text, tokenize
 
@@ -124,10 +124,11 @@ def _to_break(marks: Sequence[Mark]) -> Sequence[Mark]:
 
 def _reach(marks: Sequence[Mark], at: int, step: int) -> list[int]:
     taken: list[int] = []
+    is_plain_no = marks[at].has("answers.no")
     at += step
     while 0 <= at < len(marks) and marks[at].has("negation.bridge"):
         at += step
-    while 0 <= at < len(marks) and marks[at].has(*_DENIABLE):
+    while 0 <= at < len(marks) and _is_deniable(marks[at], is_plain_no and step > 0):
         if step > 0 and at + 1 < len(marks) and marks[at + 1].has("negation.void"):
             break  # "no pain relief", "not red only"
         taken.append(at)
@@ -135,3 +136,10 @@ def _reach(marks: Sequence[Mark], at: int, step: int) -> list[int]:
             break
         at += 2 * step
     return taken
+
+
+def _is_deniable(mark: Mark, by_plain_no: bool) -> bool:
+    """ "No pain" denies a thing; "no hurts" and "no not sleeping" are a "no" and then a trouble."""
+    if mark.has(FIRM) or (by_plain_no and mark.has("trouble.") and not mark.has("negation.things")):
+        return False
+    return mark.has(*_DENIABLE)
