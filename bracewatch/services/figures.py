@@ -266,7 +266,7 @@ def _reach(connection: Connection, clinic_id: int | None, children: Mapping[int,
 
 
 def _unsent(connection: Connection, clinic_id: int | None, now: datetime) -> tuple[Unsent, ...]:
-    rows = figures.messages_not_sent(connection, clinic_id, now - UNSENT_LOOKS_BACK, now)
+    rows = figures.messages_not_sent(connection, clinic_id, now - UNSENT_LOOKS_BACK)
     return tuple(
         Unsent(state, sum(row.messages for row in rows if row.state == state), families)
         for state in figures.NOT_SENT

@@ -96,14 +96,12 @@ def replies_heard(connection: Connection, clinic_id: int | None, since: datetime
     return connection.execute(_of_clinic(query.where(t.inbound.c.received_at >= since), clinic_id)).fetchall()
 
 
-def messages_not_sent(
-    connection: Connection, clinic_id: int | None, since: datetime, until: datetime
-) -> Sequence[Row[Any]]:
-    """child_id, state, messages: how many messages due from `since` to `until` did not surely go out, by child."""
+def messages_not_sent(connection: Connection, clinic_id: int | None, since: datetime) -> Sequence[Row[Any]]:
+    """child_id, state, messages: how many messages due since then did not surely go out, by child."""
     query = (
         select(t.outbox.c.child_id, t.outbox.c.state, func.count().label("messages"))
         .join(t.child, t.child.c.id == t.outbox.c.child_id)
-        .where(t.outbox.c.state.in_(NOT_SENT), t.outbox.c.due_at >= since, t.outbox.c.due_at <= until)
+        .where(t.outbox.c.state.in_(NOT_SENT), t.outbox.c.due_at >= since)
         .group_by(t.outbox.c.child_id, t.outbox.c.state)
     )
     return connection.execute(_of_clinic(query, clinic_id)).fetchall()

@@ -10,7 +10,7 @@ from bracewatch.review import Case
 from bracewatch.review.flags.low_wear import Weighed
 from bracewatch.schedule.spans import add_months
 from bracewatch.schedule.timeline import Phase
-from bracewatch.wear.reports import NIGHTS_ASKED, WearKind, last_word
+from bracewatch.wear.reports import NIGHTS_ASKED, WearKind, WearReport, last_word
 from bracewatch.web.course import VisitLine, VisitState
 from bracewatch.web.words import hours
 
@@ -178,8 +178,13 @@ def _wear_marks(weighed: Sequence[Weighed], first: date, day_width: float, alarm
             low=item.share,
             high=min(report.high / most, 1.0),
             under=item.share < alarm,
-            label=f"{report.low:g}" if apart else "",
+            label=_figure(report) if apart else "",
         )
+
+
+def _figure(report: WearReport) -> str:
+    """The figure over a mark, as in "21" hours or "5/7" nights."""
+    return f"{report.low:g}/{NIGHTS_ASKED}" if report.kind is WearKind.NIGHTS else f"{report.low:g}"
 
 
 def _runs(flags: Sequence[bool]) -> Iterator[tuple[int, int]]:

@@ -65,6 +65,7 @@ def reply(child_id: int) -> Answer:
     practice = at_hand.practice()
     if not practice.by_hand(child_id):
         practice.take_over(child_id)
+    at_hand.settle()  # the question that is due goes out before its answer comes in
     inbox.receive(
         at_hand.store(),
         sid=f"by-hand-{secrets.token_hex(16)}",

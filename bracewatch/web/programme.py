@@ -137,7 +137,8 @@ def _replies_said(programme: Programme, rows: Mapping[date, Replies]) -> str:
     when, row = _month_name(programme.months, month), rows.get(month)
     if row is None:
         return f"{when}: no check-in was sent, so nothing can be said about replies."
-    asked = f"{when}: check-ins went out to {_children(row.children)}; {programme.in_brace[month]} in the brace."
+    in_brace = programme.in_brace[month]
+    asked = f"{when}: the families of {_children(row.children)} were asked; {_children(in_brace)} had a brace to wear."
     if row.answered_share is None:
         return f"{asked} None of them has had its two days to be answered."
     of_them = f"{percent(row.answered_share)} ({row.answered} of {row.answerable})"
@@ -160,7 +161,7 @@ def _month_name(months: Sequence[date], month: date) -> str:
 
 def _span(months: Sequence[date]) -> str:
     first, last = month_in_words(months[0]), month_in_words(months[-1])
-    return f"{first}." if first == last else f"From {first} to {last}. The table beside the drawing has every figure."
+    return f"{first}." if first == last else f"From {first} to {last}. The table below has every figure."
 
 
 def _phases_chart(programme: Programme) -> Svg:

@@ -7,7 +7,7 @@ from programme_cast import START, Cast, at, two_clinics
 from sqlalchemy import event
 
 from bracewatch.rates.adherence import Adherence, Group
-from bracewatch.services import visits
+from bracewatch.services import calls, visits
 from bracewatch.services.enrolment import start_again
 from bracewatch.services.figures import NoSuchClinic, PhaseNow, Programme, programme
 from bracewatch.store import Store
@@ -136,8 +136,15 @@ def test_the_month_of_a_check_in_is_the_clinics_not_the_familys(cast: Cast) -> N
     cast.family(start=sep(23), time_zone="America/New_York")
     sent = datetime.combine(sep(30), time(22, 5), UTC)
     cast.tick(sent)
-    figures = programme(cast.store, sent + timedelta(days=3))
-    assert [row.month for row in figures.replies] == [OCTOBER]
+    for now in (sent + timedelta(days=3), at(date(2027, 9, 5), 9)):  # the later one shows October as its first month
+        assert [row.month for row in programme(cast.store, now).replies] == [OCTOBER]
+
+
+def test_a_check_in_of_the_last_day_before_the_months_shown_is_left_out(cast: Cast) -> None:
+    cast.family(start=sep(23))
+    cast.tick(at(sep(30), 18, 5))
+    assert [row.month for row in programme(cast.store, at(date(2027, 8, 5), 9)).replies] == [SEPTEMBER]
+    assert programme(cast.store, at(date(2027, 9, 5), 9)).replies == ()
 
 
 def test_a_visit_kept_in_its_window_is_in_time(cast: Cast) -> None:
@@ -163,9 +170,23 @@ def test_a_visit_nobody_came_to_is_open_and_then_not_kept(cast: Cast) -> None:
     assert (row.still_open, row.not_kept) == (0, 1)
 
 
-def test_visits_planned_before_enrolment_are_nobodys_miss(cast: Cast) -> None:
-    cast.family(brace_start=START - timedelta(days=28), born=START - timedelta(days=90))
-    assert programme(cast.store, at(sep(23), 9)).visits == ()
+def test_what_lies_before_enrolment_is_nobodys_miss(cast: Cast) -> None:
+    # In the brace since 25 August: the first visit was planned for 8 September.
+    cast.family(start=sep(11), brace_start=date(2026, 8, 25), born=date(2026, 7, 1))
+    figures = programme(cast.store, at(sep(30), 9))
+    assert figures.visits == ()
+    assert figures.in_brace == {SEPTEMBER: 1}
+
+
+def test_a_flag_that_was_settled_no_longer_counts(cast: Cast) -> None:
+    child = cast.family()
+    cast.says(child, "please call me", at(sep(2), 12))
+    cast.tick(at(sep(2), 13))
+    assert programme(cast.store, at(sep(2), 14)).families_flagged == 1
+    calls.record(cast.store, child, "spoke", at(sep(2), 15))
+    cast.tick(at(sep(2), 15))
+    figures = programme(cast.store, at(sep(2), 16))
+    assert (figures.standing, figures.families_flagged) == ((), 0)
 
 
 def test_families_who_have_not_agreed_or_have_stopped_are_told(cast: Cast) -> None:

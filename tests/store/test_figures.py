@@ -10,7 +10,6 @@ from bracewatch.services import calls, visits
 from bracewatch.store import Store, figures
 
 EVER = datetime(2000, 1, 1, tzinfo=UTC)
-LATER = datetime(2100, 1, 1, tzinfo=UTC)
 SAID, NOTED = "20 canarywords", "canarynote"
 
 
@@ -55,7 +54,7 @@ def everything(store: Store, clinic_id: int | None) -> list[Any]:
             figures.check_ins_sent(connection, clinic_id, EVER),
             figures.wear_reports(connection, clinic_id, EVER),
             figures.replies_heard(connection, clinic_id, EVER),
-            figures.messages_not_sent(connection, clinic_id, EVER, LATER),
+            figures.messages_not_sent(connection, clinic_id, EVER),
             figures.wishes(connection, clinic_id),
             figures.standing_flags(connection, clinic_id),
         ]

@@ -8,6 +8,7 @@ from __future__ import annotations
 import shutil
 import threading
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -39,10 +40,10 @@ def chromium(playwright: Playwright) -> Iterator[Browser]:
     browser.close()
 
 
-@pytest.fixture
-def address(played: Path, tmp_path: Path) -> Iterator[str]:
-    """The practice clinic, served on this machine."""
-    world = open_world(Path(shutil.copy(played, tmp_path / "clinic.sqlite3")))
+@contextmanager
+def served(path: Path) -> Iterator[str]:
+    """The practice clinic in that file, served on this machine; its address."""
+    world = open_world(path)
     server = create_server(world.app, host="127.0.0.1", port=0, threads=2)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
@@ -50,6 +51,20 @@ def address(played: Path, tmp_path: Path) -> Iterator[str]:
     server.close()
     thread.join(timeout=5)
     world.store.close()
+
+
+@pytest.fixture
+def address(played: Path, tmp_path: Path) -> Iterator[str]:
+    """A practice clinic for one test, which may change it."""
+    with served(Path(shutil.copy(played, tmp_path / "clinic.sqlite3"))) as at:
+        yield at
+
+
+@pytest.fixture(scope="session")
+def unchanged(played: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """A practice clinic for the tests that only look."""
+    with served(Path(shutil.copy(played, tmp_path_factory.mktemp("looked at") / "clinic.sqlite3"))) as at:
+        yield at
 
 
 def faults(page: Page) -> list[str]:
@@ -64,12 +79,12 @@ def sticks_out(page: Page) -> bool:
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
-def test_every_page_fits_and_is_accessible(chromium: Browser, address: str, size: ViewportSize, scheme: str) -> None:
+def test_every_page_fits_and_is_accessible(chromium: Browser, unchanged: str, size: ViewportSize, scheme: str) -> None:
     # The content policy forbids the script that judges the page, so this one browser overlooks the policy.
     context = chromium.new_context(viewport=size, color_scheme=scheme, bypass_csp=True)
     page = context.new_page()
     for path in PAGES:
-        page.goto(address + path)
+        page.goto(unchanged + path)
         assert not sticks_out(page), path
         page.evaluate("document.querySelectorAll('details').forEach(details => { details.open = true })")
         assert not sticks_out(page), f"{path} with everything opened"
@@ -77,14 +92,14 @@ def test_every_page_fits_and_is_accessible(chromium: Browser, address: str, size
     context.close()
 
 
-def test_refused_forms_are_accessible_too(chromium: Browser, address: str) -> None:
+def test_refused_forms_are_accessible_too(chromium: Browser, unchanged: str) -> None:
     context = chromium.new_context(viewport=PHONE, bypass_csp=True)
     page = context.new_page()
-    page.goto(f"{address}/practice/{LAYAN}")
+    page.goto(f"{unchanged}/practice/{LAYAN}")
     page.get_by_role("button", name="Send").click()
     expect(page.get_by_role("textbox")).to_be_focused()
     assert faults(page) == []
-    page.goto(f"{address}/family/{MINA}")
+    page.goto(f"{unchanged}/family/{MINA}")
     page.get_by_text("Came, or another day").first.click()
     page.get_by_label("Move it to").first.evaluate("field => { field.type = 'text'; field.value = '2026-02-30' }")
     page.get_by_role("button", name="Move the visit").first.click()
@@ -140,12 +155,12 @@ def test_a_call_is_recorded_by_keyboard_alone(chromium: Browser, address: str) -
     context.close()
 
 
-def test_what_is_pressed_on_a_phone_is_large_enough_for_a_thumb(chromium: Browser, address: str) -> None:
+def test_what_is_pressed_on_a_phone_is_large_enough_for_a_thumb(chromium: Browser, unchanged: str) -> None:
     """44 CSS px: WCAG 2.2, success criterion 2.5.5 (AAA), the size this house asks for on a phone."""
     context = chromium.new_context(viewport=PHONE, has_touch=True, is_mobile=True)
     page = context.new_page()
     for path in ("/calls", f"/practice/{LAYAN}"):
-        page.goto(address + path)
+        page.goto(unchanged + path)
         for button in page.locator("button:visible, nav a:visible").all():
             box = button.bounding_box()
             assert box is not None
@@ -153,10 +168,10 @@ def test_what_is_pressed_on_a_phone_is_large_enough_for_a_thumb(chromium: Browse
     context.close()
 
 
-def test_the_reply_box_of_an_arabic_phone_writes_from_the_right(chromium: Browser, address: str) -> None:
+def test_the_reply_box_of_an_arabic_phone_writes_from_the_right(chromium: Browser, unchanged: str) -> None:
     context = chromium.new_context(viewport=PHONE)
     page = context.new_page()
-    page.goto(f"{address}/practice/{LAYAN}")
+    page.goto(f"{unchanged}/practice/{LAYAN}")
     ours, theirs = page.locator(".to-me").last.bounding_box(), page.locator(".from-me").last.bounding_box()
     assert ours is not None
     assert theirs is not None
@@ -164,10 +179,10 @@ def test_the_reply_box_of_an_arabic_phone_writes_from_the_right(chromium: Browse
     context.close()
 
 
-def test_on_paper_the_call_list_keeps_its_facts_and_drops_its_buttons(chromium: Browser, address: str) -> None:
+def test_on_paper_the_call_list_keeps_its_facts_and_drops_its_buttons(chromium: Browser, unchanged: str) -> None:
     context = chromium.new_context(viewport=DESK)
     page = context.new_page()
-    page.goto(f"{address}/calls")
+    page.goto(f"{unchanged}/calls")
     page.emulate_media(media="print")
     expect(page.locator(f"#child-{MINA}")).to_contain_text("Reported wear is low")
     assert page.locator("button:visible").count() == 0
@@ -175,7 +190,7 @@ def test_on_paper_the_call_list_keeps_its_facts_and_drops_its_buttons(chromium: 
     context.close()
 
 
-def test_nothing_is_fetched_from_elsewhere(chromium: Browser, address: str) -> None:
+def test_nothing_is_fetched_from_elsewhere(chromium: Browser, unchanged: str) -> None:
     context = chromium.new_context(viewport=DESK)
     page = context.new_page()
     asked: list[str] = []
@@ -183,7 +198,7 @@ def test_nothing_is_fetched_from_elsewhere(chromium: Browser, address: str) -> N
     page.on("request", lambda request: asked.append(request.url))
     page.on("console", lambda message: said.append(message.text))
     for path in PAGES:
-        page.goto(address + path)
-    assert all(url.startswith(address) for url in asked)
+        page.goto(unchanged + path)
+    assert all(url.startswith(unchanged) for url in asked)
     assert [text for text in said if "404" not in text] == []
     context.close()

@@ -11,6 +11,7 @@ from bracewatch.messages.replies.scene import Scene
 MOST_HOURS = 24.0
 MOST_NIGHTS = 7.0
 LATEST_CLOCK_HOUR = 12.0
+LONGEST_JOURNEY_HOURS = 6.0  # "half an hour" to "are you coming?" is a journey, "22 hours" is not [practice]
 SURE_ENOUGH = 0.6
 # How sure a reading is: rankings set by hand, not probabilities. [practice]
 _SAID, _ASKED = 0.95, 0.9
@@ -105,7 +106,7 @@ def _choice(scene: Scene, amounts: tuple[Amount, ...]) -> _Choice | str:
     said = {kind: tuple(a for a in amounts if a.unit == kind) for kind in (_HOURS, _NIGHTS)}
     bare = tuple(a for a in amounts if not a.unit)
     if not scene.asks_for_a_count:
-        return _unasked(amounts, said, bare)
+        return _unasked(scene.asked, amounts, said, bare)
     asked = scene.asked.value
     other = _NIGHTS if asked == _HOURS else _HOURS
     mine = said[asked] + bare + tuple(a for a in amounts if a.unit in _LOOSE_UNITS[asked])
@@ -124,11 +125,14 @@ def _choice(scene: Scene, amounts: tuple[Amount, ...]) -> _Choice | str:
 _LOOSE_UNITS = {_HOURS: ("hours_or_clock",), _NIGHTS: ("days",)}
 
 
-def _unasked(amounts: tuple[Amount, ...], said: dict[str, tuple[Amount, ...]], bare: object) -> _Choice | str:
+def _unasked(
+    asked: Asked, amounts: tuple[Amount, ...], said: dict[str, tuple[Amount, ...]], bare: tuple[Amount, ...]
+) -> _Choice | str:
     """A count nobody asked for is read only when it names its own unit."""
     clock_or_hours = tuple(a for a in amounts if a.unit == "hours_or_clock" and a.low > LATEST_CLOCK_HOUR)
     hours, nights = said[_HOURS] + clock_or_hours, said[_NIGHTS]
-    if bare or bool(hours) == bool(nights):
+    may_be_journey = asked is Asked.COMING and any(a.low < LONGEST_JOURNEY_HOURS for a in hours)
+    if bare or may_be_journey or bool(hours) == bool(nights):
         return "count.unasked"
     if any(a.day_part for a in nights):
         return "count.unit_unclear"

@@ -116,7 +116,7 @@ def languages() -> tuple[str, ...]:
 
 
 @lru_cache(maxsize=64)
-def lexicon(language: str) -> Lexicon:
+def lexicon_of(language: str) -> Lexicon:
     """The lexicon of a shipped language. Raises ValueError naming the shipped ones for any other code."""
     if language not in languages():
         raise ValueError(f"no lexicon for language {language!r}; shipped: {', '.join(languages())}")

@@ -92,16 +92,23 @@ def set_scene(text: str, words: Lexicon, asked: Asked) -> Scene:
 def _loose_ends(marks: Sequence[Mark], denials: Denials, amounts: Sequence[Amount]) -> frozenset[int]:
     read = {i for amount in amounts for i in range(amount.start, amount.end)} | denials.denied
     read |= {i for i, m in enumerate(marks) if m.has("negation.before", "negation.after")}
-    read |= {i for i, m in enumerate(marks) if m.has("feet.") and _is_of_a_denied_trouble(marks, denials, i)}
+    read |= {i for i, m in enumerate(marks) if m.has("feet.") and _is_said_to_be_well(marks, denials, i)}
     return frozenset(i for i, m in enumerate(marks) if i not in read and _is_loose(m))
 
 
-def _is_of_a_denied_trouble(marks: Sequence[Mark], denials: Denials, at: int) -> bool:
-    """ "No redness on her heel": the foot is named only to say that it is well."""
-    at -= 1
-    while at >= 0 and marks[at].has("negation.bridge", "talk.plain"):
-        at -= 1
-    return at in denials.denied and marks[at].has("trouble.")
+def _is_said_to_be_well(marks: Sequence[Mark], denials: Denials, at: int) -> bool:
+    """ "No redness on her heel", "toes are fine": the foot is named only to say that it is well."""
+    before, after = _neighbour(marks, at, -1), _neighbour(marks, at, 1)
+    is_free_of_trouble = before in denials.denied and marks[before].has("trouble.")
+    return is_free_of_trouble or (after not in (-1, len(marks)) and marks[after].has("answers.yes"))
+
+
+def _neighbour(marks: Sequence[Mark], at: int, step: int) -> int:
+    """The index of the next mark that says something; -1 or the count of the marks when there is none."""
+    at += step
+    while 0 <= at < len(marks) and marks[at].has("negation.bridge", "talk.plain"):
+        at += step
+    return at
 
 
 def _is_loose(mark: Mark) -> bool:
