@@ -22,6 +22,8 @@ from bracewatch.wear.reports import WearKind
 QUESTION_STAYS_OPEN = timedelta(days=7)
 ANSWER_USEFUL = timedelta(hours=12)
 MOST_ANSWERS_A_DAY = 10  # a phone that answers by machine must not talk with us for ever
+COURTESY = "courtesy.only"  # the reader's rule for "ok, thank you": nothing to do
+UNANSWERED = (COURTESY, "grief.said")  # nor is a word of mourning met with a text by machine
 
 _ANSWERS = {
     Meaning.TROUBLE: Kind.TROUBLE_HEARD,
@@ -82,6 +84,7 @@ def receive(store: Store, *, sid: str, phone: str, body: str, received_at: datet
             confidence=reading.confidence,
             rule=reading.rule,
             next=reading.next,
+            handled_at=received_at if reading.rule == COURTESY else None,
         )
         if inbound_id is None:
             return None
@@ -167,11 +170,7 @@ def _keep_wear(
     connection: Connection, sender: Row[Any], inbound_id: int, asked: Asked, reading: Reading, now: datetime
 ) -> None:
     """Write reported wear down for the day before the reply: both questions ask about the time up to then."""
-    kinds = {Meaning.HOURS: WearKind.HOURS, Meaning.NIGHTS: WearKind.NIGHTS}
-    kind = kinds.get(reading.meaning)
-    if kind is None and reading.meaning is Meaning.TROUBLE and asked in (Asked.HOURS, Asked.NIGHTS):
-        kind = WearKind(asked.value)  # "20 but her heel is red" says both
-    if kind is None or reading.value is None or (reading.next is not Next.KEEP and kind.value != asked.value):
+    if reading.value is None or (kind := _kind_of_wear(asked, reading)) is None:
         return
     day = local_day(now, sender.time_zone) - timedelta(days=1)
     course_id = _course_on(connection, sender.child_id, day)
@@ -183,6 +182,15 @@ def _keep_wear(
             course_id=course_id, inbound_id=inbound_id, kind=kind, day=day, low=low, high=high, heard_at=now
         )
     )
+
+
+def _kind_of_wear(asked: Asked, reading: Reading) -> WearKind | None:
+    """What the figure in a reply counts; None when it counts no wear, or a person has to confirm it first."""
+    if reading.meaning is Meaning.TROUBLE and asked in (Asked.HOURS, Asked.NIGHTS):
+        return WearKind(asked.value)  # "20 but her heel is red" says both
+    if reading.meaning in (Meaning.HOURS, Meaning.NIGHTS) and reading.next is Next.KEEP:
+        return WearKind(reading.meaning.value)
+    return None
 
 
 def _course_on(connection: Connection, child_id: int, day: date) -> int | None:
@@ -221,7 +229,7 @@ def _answer(
 ) -> None:
     """Answer in the caregiver's language. After a stop only the confirmation goes out, nothing else ever."""
     stopped_before = sender.stopped_at is not None and reading.meaning is not Meaning.START
-    if stopped_before or _answers_today(connection, sender.id, now) >= MOST_ANSWERS_A_DAY:
+    if reading.rule in UNANSWERED or stopped_before or _answers_today(connection, sender.id, now) >= MOST_ANSWERS_A_DAY:
         return
     kind, facts = _answer_kind(connection, sender, asked, reading, now)
     due_at = now if reading.meaning in (Meaning.STOP, Meaning.TROUBLE) else waking(now, sender.time_zone)

@@ -13,6 +13,7 @@ from sqlalchemy import Connection, Row, Select, func, or_, select
 from bracewatch.messages.kinds import Asked, Meaning, Next
 from bracewatch.review.call_list import Card, Standing, by_urgency
 from bracewatch.review.flag import Urgency
+from bracewatch.review.flags.unread_reply import ONLY_A_PERSON, WITH_A_FLAG_OF_THEIR_OWN
 from bracewatch.store import tables as t
 
 
@@ -222,8 +223,13 @@ def last_sent(connection: Connection, child_ids: Sequence[int]) -> dict[int, Sen
 
 
 def for_a_person(connection: Connection, child_ids: Sequence[int]) -> dict[int, list[Reply]]:
-    """Replies of those families that only a person can act on and that nobody has dealt with, oldest first."""
-    waiting = _for_a_person().where(t.inbound.c.child_id.in_(child_ids), t.inbound.c.meaning != Meaning.TROUBLE)
+    """Replies of those families that wait for a person to read them, oldest first.
+
+    Those that say what they want are left out: they have a flag of their own, which a call settles.
+    """
+    waiting = _for_a_person().where(
+        t.inbound.c.child_id.in_(child_ids), t.inbound.c.meaning.not_in(WITH_A_FLAG_OF_THEIR_OWN)
+    )
     replies: dict[int, list[Reply]] = defaultdict(list)
     for row in connection.execute(waiting):
         replies[row.child_id].append(_reply(row))
@@ -283,12 +289,11 @@ def _latest(connection: Connection, group: Any, moment: Any, ids: Any) -> dict[i
 
 
 def _for_a_person() -> Select[Any]:
-    only_a_person = [Meaning.WRONG_PERSON, Meaning.MOVED]
     return (
         select(t.inbound)
         .where(
             t.inbound.c.handled_at.is_(None),
-            or_(t.inbound.c.next == Next.TO_STAFF, t.inbound.c.meaning.in_(only_a_person)),
+            or_(t.inbound.c.next == Next.TO_STAFF, t.inbound.c.meaning.in_(ONLY_A_PERSON)),
         )
         .order_by(t.inbound.c.received_at, t.inbound.c.id)
     )

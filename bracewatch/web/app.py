@@ -131,7 +131,8 @@ def _page_too_old(error: CSRFError) -> tuple[str, int]:
     return render_template(
         "shared/error.html",
         title="This page was open too long",
-        advice="Nothing was recorded. Go back, load the page again, and enter it once more. If that does not help, allow cookies here.",
+        advice="Nothing was recorded. Go back, load the page again, and enter it once more. "
+        "If that does not help, allow cookies here.",
         code=400,
         typed=typed,
     ), 400

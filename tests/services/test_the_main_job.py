@@ -245,6 +245,24 @@ def test_a_reply_from_a_number_nobody_has_is_kept_for_staff_and_not_answered(wor
     assert world.said() == ["welcome"]
 
 
+def test_thanks_are_taken_as_thanks_and_a_word_of_mourning_is_left_to_people(world: World) -> None:
+    world.enrol()
+    world.tick()
+    world.reply("ok thank you")
+    assert world.flags() == []
+    world.reply("the baby died yesterday")
+    assert world.flags() == ["unread-reply"]
+    assert world.said() == ["welcome"]
+
+
+def test_a_figure_that_needs_a_person_to_confirm_it_is_not_yet_wear(world: World) -> None:
+    world.enrol()
+    world.live_until(NOW + timedelta(days=2, hours=8))
+    world.reply("22 amina")
+    assert world.rows(t.wear_report) == []
+    assert world.flags() == ["unread-reply"]
+
+
 def test_a_phone_that_answers_by_machine_is_not_answered_for_ever(world: World) -> None:
     world.enrol()
     world.tick()

@@ -8,6 +8,7 @@ from practice_world import MINA, NOW, Desk, World
 from werkzeug.routing import Rule
 
 from bracewatch.store import Store
+from bracewatch.web import app as app_module
 from bracewatch.web.app import create_app, templates_folder
 
 PLACES = {"child_id": MINA, "reply_id": 1, "visit_key": "first-fit", "filename": "style.css"}
@@ -136,3 +137,17 @@ def test_pages_hold_no_script_and_no_inline_style(world: World) -> None:
 
 def test_the_templates_of_this_working_copy_are_found() -> None:
     assert (templates_folder() / "clinic" / "calls.html").is_file()
+
+
+def test_the_templates_of_an_installed_wheel_are_found(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(app_module, "__file__", str(tmp_path / "bracewatch" / "web" / "app.py"))
+    shipped = tmp_path / "bracewatch" / "_shipped" / "templates"
+    (shipped / "shared").mkdir(parents=True)
+    (shipped / "shared" / "base.html").touch()
+    assert templates_folder() == shipped
+
+
+def test_missing_templates_are_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(app_module, "__file__", str(tmp_path / "bracewatch" / "web" / "app.py"))
+    with pytest.raises(RuntimeError, match="install Bracewatch again"):
+        templates_folder()

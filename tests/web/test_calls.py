@@ -139,7 +139,7 @@ def test_a_reply_nobody_could_read_waits_with_a_button(world: World) -> None:
 
 
 def test_a_reply_that_does_not_exist_cannot_be_dealt_with(world: World) -> None:
-    world.refused("/replies/999/dealt-with", 404)
+    assert "There is nothing at this address" in world.refused("/replies/999/dealt-with", 404)
 
 
 def test_a_reply_from_an_unknown_number_has_its_own_place(world: World) -> None:
@@ -263,3 +263,13 @@ def test_a_day_is_the_clinics_day(world: World) -> None:
     page = world.get("/calls")
     assert card(page, JUMA) == ""
     assert "No answer, 02:30" in page
+
+
+def test_a_wish_for_a_call_is_settled_by_calling_not_by_a_button(world: World) -> None:
+    receive(world.store, sid="ring", phone=PHONES[NEW], body="please call me", received_at=NOW)
+    world.desk.tick()
+    nuru = card(world.get("/calls"), NEW)
+    assert "Asked for a call." in nuru
+    assert "please call me" in nuru
+    assert "Read and dealt with" not in nuru
+    assert card(world.press(f"/calls/{NEW}", outcome="spoke"), NEW) == ""

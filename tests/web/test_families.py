@@ -190,6 +190,7 @@ def test_a_ticked_decision_stays_ticked_beside_a_bad_day(world: World) -> None:
 def test_a_visit_that_is_not_in_the_plan_is_not_found(world: World) -> None:
     world.refused(f"/family/{MINA}/visits/no-such/kept", 404, day="2026-11-20")
     world.refused("/family/999/visits/first-fit/kept", 404, day="2026-11-20")
+    assert facts(world) == []
 
 
 def test_a_kept_visit_cannot_be_moved(world: World) -> None:
