@@ -13,7 +13,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime, time, timedelta
 from functools import partial
 
-from sqlalchemy import func, select
+from sqlalchemy import bindparam, func, select
 
 from bracewatch.demo.families import Clinic, Family, Programme
 from bracewatch.demo.script import Reply, Script
@@ -31,7 +31,10 @@ from bracewatch.store import Store, cases
 from bracewatch.store import practice as p
 from bracewatch.store import tables as t
 
-STEP = timedelta(hours=1)  # the play moves as a slow worker would: what is due is done at the next full step
+# The play moves in steps, as a slow worker would: what is due is done at the next full step, and what families and
+# staff do is gathered over a longer one. Of the last days, which people look at, every quarter of an hour is played.
+STEP, GATHER, FINE_STEP = timedelta(hours=1), timedelta(hours=3), timedelta(minutes=15)
+FINE_FROM_DAY = -3
 JOINS_AT, COMES_AT, STAFF_CALL_AT = time(10), time(11), time(9, 30)
 CALLED_AFTER = timedelta(days=4)  # the staff of the practice clinics get round to a flag after so long
 CALLED_AGAIN_AFTER = timedelta(days=9)
@@ -39,6 +42,14 @@ LONGEST_DELAY = timedelta(days=8)  # no scripted reply comes later than this
 REACHABLE = 0.3  # a family that answers at least this share of messages picks up the telephone
 
 Action = Callable[[], None]
+
+_NEXT = select(
+    select(func.min(t.child.c.wake_at)).scalar_subquery(),
+    select(func.min(t.outbox.c.due_at)).where(t.outbox.c.state == "queued").scalar_subquery(),
+)
+_QUESTIONS = select(t.outbox.c.child_id, t.outbox.c.key, t.outbox.c.kind, t.outbox.c.asks, t.outbox.c.sent_at).where(
+    t.outbox.c.sent_at > bindparam("since", type_=t.UtcDateTime()), t.outbox.c.asks != Asked.NOTHING
+)
 
 
 def begin(store: Store, programme: Programme, now: datetime) -> None:
@@ -64,9 +75,12 @@ def play_to(store: Store, programme: Programme, now: datetime) -> None:
 
 
 def tick(store: Store, channel: PracticePhone, now: datetime) -> Sent:
-    """What the worker does: review whoever is due, then send what is due."""
+    """What the worker does: review whoever is due, send what is due, review those who were asked something."""
     review_due(store, now)
-    return send_due(store, channel, lambda: now, owner="practice")
+    done = send_due(store, channel, lambda: now, owner="practice")
+    if done.sent:
+        review_due(store, now)
+    return done
 
 
 class _Play:
@@ -87,6 +101,7 @@ class _Play:
         self.child_ids = {part.family_key: child_id for child_id, part in self.parts.items()}
         self.ahead: list[tuple[datetime, int, Action]] = []
         self.order = itertools.count()
+        self.fine_from = datetime.combine(self.script.on(FINE_FROM_DAY), time(0), UTC)
         self.phones_of = (self.clock.date(), PracticePhone(self.script.dead_numbers(self.clock)))
         for family in programme.families:
             self._plan_family(family)
@@ -99,13 +114,12 @@ class _Play:
     def next_moment(self, limit: datetime) -> datetime:
         """The next full step at which something happens or is due, `limit` at the latest."""
         with self.store.read() as connection:
-            wake = connection.execute(select(func.min(t.child.c.wake_at))).scalar()
-            due = connection.execute(select(func.min(t.outbox.c.due_at)).where(t.outbox.c.state == "queued")).scalar()
-        moments = [moment for moment in (wake, due) if moment is not None]
-        moments += [self.ahead[0][0]] if self.ahead else []
-        first = max(min(moments, default=limit), self.clock + timedelta(seconds=1))
-        steps = -(-first.timestamp() // STEP.total_seconds())
-        return min(datetime.fromtimestamp(steps * STEP.total_seconds(), UTC), limit)
+            wake, due = connection.execute(_NEXT).one()
+        fine = self.clock >= self.fine_from
+        moments = [_next_full(moment, FINE_STEP if fine else STEP) for moment in (wake, due) if moment is not None]
+        if self.ahead:
+            moments.append(_next_full(self.ahead[0][0], FINE_STEP if fine else GATHER))
+        return min(max(min(moments, default=limit), self.clock + timedelta(seconds=1)), limit)
 
     def advance(self, moment: datetime) -> None:
         """Everything up to `moment` happens; then comes the worker's tick."""
@@ -158,11 +172,7 @@ class _Play:
     def _plan_replies(self, since: datetime) -> None:
         """The answers to what went out after `since`."""
         with self.store.read() as connection:
-            questions = connection.execute(
-                select(t.outbox.c.child_id, t.outbox.c.key, t.outbox.c.kind, t.outbox.c.asks, t.outbox.c.sent_at).where(
-                    t.outbox.c.sent_at > since, t.outbox.c.asks != Asked.NOTHING
-                )
-            ).fetchall()
+            questions = connection.execute(_QUESTIONS, {"since": since}).fetchall()
         for row in questions:
             part = self.parts[row.child_id]
             if part.by_hand:
@@ -251,6 +261,12 @@ class _Play:
             reached = behaviour.answers >= REACHABLE and not behaviour.phone_dead
             calls.record(self.store, child_id, CallOutcome.SPOKE if reached else CallOutcome.NO_ANSWER, at)
         self._plan_calls(clinic, at)
+
+
+def _next_full(moment: datetime, step: timedelta) -> datetime:
+    """`moment`, or the next full step after it: steps are counted from midnight in UTC."""
+    seconds = step.total_seconds()
+    return datetime.fromtimestamp(-(-moment.timestamp() // seconds) * seconds, UTC)
 
 
 def _new_clinic(clinic: Clinic, script: Script) -> enrolment.NewClinic:

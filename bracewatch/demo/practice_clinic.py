@@ -38,7 +38,7 @@ class PracticeClinic:
         Raises NotAPracticeFile when the file is a database of something else: real families are never played with.
         """
         is_new = not path.exists() or path.stat().st_size == 0
-        store = Store(f"sqlite:///{path}")
+        store = Store(f"sqlite:///{path}", survives_power_cuts=False)
         if not is_new and not p.is_practice(store):
             store.close()
             raise NotAPracticeFile(f"{path} is not a practice clinic: name another file with --file")

@@ -14,6 +14,18 @@ from bracewatch.store import tables as t
 
 BATCH = 500
 
+_DUE = (
+    select(t.child.c.id)
+    .where(t.child.c.wake_at <= bindparam("now", type_=t.UtcDateTime()))
+    .order_by(t.child.c.wake_at)
+    .limit(BATCH)
+    .with_for_update(skip_locked=True)  # on PostgreSQL; on SQLite the writer is alone anyway
+)
+_SET_WAKE = (
+    update(t.child).where(t.child.c.id == bindparam("child")).values(wake_at=bindparam("at", type_=t.UtcDateTime()))
+)
+_STANDING = select(t.flag).where(t.flag.c.child_id.in_(bindparam("ids", expanding=True)), t.flag.c.cleared_at.is_(None))
+
 
 def review_due(store: Store, now: datetime) -> int:
     """Review all children whose `wake_at` has passed; how many there were. Running it twice changes nothing."""
@@ -27,14 +39,7 @@ def review_due(store: Store, now: datetime) -> int:
 
 def _review_batch(store: Store, now: datetime) -> int:
     with store.begin() as connection:
-        due = (
-            select(t.child.c.id)
-            .where(t.child.c.wake_at <= now)
-            .order_by(t.child.c.wake_at)
-            .limit(BATCH)
-            .with_for_update(skip_locked=True)  # on PostgreSQL; on SQLite the writer is alone anyway
-        )
-        child_ids = list(connection.execute(due).scalars())
+        child_ids = list(connection.execute(_DUE, {"now": now}).scalars())
         if not child_ids:
             return 0
         standing = _standing_flags(connection, child_ids)
@@ -45,10 +50,7 @@ def _review_batch(store: Store, now: datetime) -> int:
             _queue_messages(connection, to, result, now)
             _keep_flags(connection, case, result, standing.get(case.child_id, {}), now)
             wake_at[case.child_id] = result.wake_at
-        connection.execute(
-            update(t.child).where(t.child.c.id == bindparam("child")).values(wake_at=bindparam("at")),
-            [{"child": child_id, "at": at} for child_id, at in wake_at.items()],
-        )
+        connection.execute(_SET_WAKE, [{"child": child_id, "at": at} for child_id, at in wake_at.items()])
     return len(child_ids)
 
 
@@ -94,8 +96,7 @@ def _differs(row: Row[tuple[object]], flag: Flag) -> bool:
 
 
 def _standing_flags(connection: Connection, child_ids: list[int]) -> dict[int, dict[str, Row[tuple[object]]]]:
-    query = select(t.flag).where(t.flag.c.child_id.in_(child_ids), t.flag.c.cleared_at.is_(None))
     standing: dict[int, dict[str, Row[tuple[object]]]] = {}
-    for row in connection.execute(query):
+    for row in connection.execute(_STANDING, {"ids": child_ids}):
         standing.setdefault(row.child_id, {})[row.code] = row
     return standing

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Connection, Row, or_, select, update
+from sqlalchemy import Connection, Row, bindparam, or_, select, update
 
 from bracewatch.messages.adapter import Accepted, Channel, NotSent, Outcome, Outgoing
 from bracewatch.messages.kinds import Asked
@@ -23,6 +23,7 @@ from bracewatch.store import tables as t
 BATCH = 100
 LEASE = timedelta(minutes=5)
 MOST_ATTEMPTS = 6
+MARKED_TOGETHER, MARKED_WITHIN = 20, timedelta(seconds=2)
 FIRST_WAIT = timedelta(minutes=1)  # doubled with each attempt
 
 
@@ -46,12 +47,12 @@ def send_due(store: Store, channel: Channel, clock: Callable[[], datetime], owne
     done = Sent()
     if not _anything_waits(store, clock()):
         return done
-    with store.begin() as connection:
-        done.expired = _expire(connection, clock())
-        done.in_doubt = _doubt_lapsed(connection, clock())
     while done.stopped_by is None:
         with store.begin() as connection:
-            claimed = _claim(connection, owner, clock())
+            now = clock()
+            done.expired += _expire(connection, now)
+            done.in_doubt += _doubt_lapsed(connection, now)
+            claimed = _claim(connection, owner, now)
         _send_batch(store, channel, clock, owner, claimed, done)
         if len(claimed) < BATCH:
             break
@@ -60,39 +61,55 @@ def send_due(store: Store, channel: Channel, clock: Callable[[], datetime], owne
 
 def _anything_waits(store: Store, now: datetime) -> bool:
     """Whether a row is due or a claim has lapsed: most ticks find neither and write nothing."""
-    waits = select(t.outbox.c.id).where(
-        t.outbox.c.state.in_(["queued", "sending"]),
-        or_(t.outbox.c.due_at <= now, t.outbox.c.lease_until <= now),
-    )
     with store.read() as connection:
-        return connection.execute(waits.limit(1)).one_or_none() is not None
+        return connection.execute(_WAITS, {"now": now}).one_or_none() is not None
 
 
 def _expire(connection: Connection, now: datetime) -> int:
-    waiting = update(t.outbox).where(t.outbox.c.state == "queued", t.outbox.c.useful_until <= now)
-    return connection.execute(waiting.values(state="expired")).rowcount
+    return connection.execute(_EXPIRE, {"now": now}).rowcount
 
 
 def _doubt_lapsed(connection: Connection, now: datetime) -> int:
-    lapsed = update(t.outbox).where(t.outbox.c.state == "sending", t.outbox.c.lease_until <= now)
-    return connection.execute(lapsed.values(state="in_doubt", owner=None, lease_until=None)).rowcount
+    return connection.execute(_DOUBT, {"now": now}).rowcount
 
 
 def _claim(connection: Connection, owner: str, now: datetime) -> list[Row[Any]]:
-    due = (
-        select(t.outbox.c.id)
-        .where(t.outbox.c.state == "queued", t.outbox.c.due_at <= now, t.outbox.c.useful_until > now)
-        .order_by(t.outbox.c.due_at, t.outbox.c.id)
-        .limit(BATCH)
-        .with_for_update(skip_locked=True)  # on PostgreSQL; on SQLite the writer is alone anyway
-    )
-    claimed = connection.execute(
-        update(t.outbox)
-        .where(t.outbox.c.id.in_(due), t.outbox.c.state == "queued")
-        .values(state="sending", owner=owner, attempt=t.outbox.c.attempt + 1, lease_until=now + LEASE)
-        .returning(t.outbox)
-    )
+    claimed = connection.execute(_CLAIM, {"now": now, "claimer": owner, "lease": now + LEASE})
     return sorted(claimed, key=lambda row: (row.due_at, row.id))
+
+
+# Built once: making a statement costs more than running it.
+_o = t.outbox.c
+_NOW = bindparam("now", type_=t.UtcDateTime())
+_WAITS = (
+    select(_o.id).where(_o.state.in_(["queued", "sending"]), or_(_o.due_at <= _NOW, _o.lease_until <= _NOW)).limit(1)
+)
+_EXPIRE = update(t.outbox).where(_o.state == "queued", _o.useful_until <= _NOW).values(state="expired")
+_DOUBT = (
+    update(t.outbox)
+    .where(_o.state == "sending", _o.lease_until <= _NOW)
+    .values(state="in_doubt", owner=None, lease_until=None)
+)
+_DUE = (
+    select(_o.id)
+    .where(_o.state == "queued", _o.due_at <= _NOW, _o.useful_until > _NOW)
+    .order_by(_o.due_at, _o.id)
+    .limit(BATCH)
+    .with_for_update(skip_locked=True)  # on PostgreSQL; on SQLite the writer is alone anyway
+)
+_CLAIM = (
+    update(t.outbox)
+    .where(_o.id.in_(_DUE), _o.state == "queued")
+    .values(
+        state="sending",
+        owner=bindparam("claimer"),
+        attempt=_o.attempt + 1,
+        lease_until=bindparam("lease", type_=t.UtcDateTime()),
+    )
+    .returning(
+        _o.id, _o.key, _o.child_id, _o.phone, _o.body, _o.asks, _o.attempt, _o.due_at, _o.useful_until, _o.lease_until
+    )
+)
 
 
 def _send_batch(
@@ -103,26 +120,55 @@ def _send_batch(
     claimed: list[Row[Any]],
     done: Sent,
 ) -> None:
+    handed: list[_Handed] = []
     for place, row in enumerate(claimed):
         now = clock()
         if now >= row.lease_until or now >= row.useful_until:
             _put_back(store, owner, claimed[place:])
-            return
-        try:
-            answer: Accepted | NotSent = channel.send(
-                Outgoing(to=row.phone, body=row.body, reference=row.key, useful_for=row.useful_until - now)
-            )
-        except NotSent as error:
-            answer = error
-        with store.begin() as connection:
-            _mark(connection, owner, row, answer, clock(), done)
+            break
+        answer = _hand_over(channel, row, now)
+        handed.append(_Handed(row, answer, clock()))
+        if len(handed) >= MARKED_TOGETHER or handed[-1].at - handed[0].at >= MARKED_WITHIN:
+            _mark(store, owner, handed, done)
+            handed = []
         if isinstance(answer, NotSent) and answer.outcome is Outcome.ACCOUNT:
             done.stopped_by = answer.code
             _put_back(store, owner, claimed[place + 1 :])
-            return
+            break
+    _mark(store, owner, handed, done)
 
 
-def _mark(
+@dataclass(frozen=True, slots=True)
+class _Handed:
+    """A row that was handed over, what came back, and when."""
+
+    row: Row[Any]
+    answer: Accepted | NotSent
+    at: datetime
+
+
+def _hand_over(channel: Channel, row: Row[Any], now: datetime) -> Accepted | NotSent:
+    try:
+        message = Outgoing(to=row.phone, body=row.body, reference=row.key, useful_for=row.useful_until - now)
+    except ValueError as error:  # one message that cannot be sent must not stop those behind it
+        return NotSent(Outcome.PERMANENT, "no-message", str(error))
+    try:
+        return channel.send(message)
+    except NotSent as error:
+        return error
+
+
+def _mark(store: Store, owner: str, handed: list[_Handed], done: Sent) -> None:
+    """Write down what came of a group of rows, in one transaction. Until then their claims hold: a sender that
+    dies here leaves them in doubt."""
+    if not handed:
+        return
+    with store.begin() as connection:
+        for item in handed:
+            _mark_one(connection, owner, item.row, item.answer, item.at, done)
+
+
+def _mark_one(
     connection: Connection, owner: str, row: Row[Any], answer: Accepted | NotSent, now: datetime, done: Sent
 ) -> None:
     values: dict[str, Any]

@@ -4,11 +4,16 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from sqlalchemy import Connection, update
+from sqlalchemy import Connection, bindparam, update
 
 from bracewatch.store import tables as t
 
 
 def wake(connection: Connection, child_id: int, now: datetime) -> None:
     """Have the child reviewed by the next tick."""
-    connection.execute(update(t.child).where(t.child.c.id == child_id).values(wake_at=now))
+    connection.execute(_WAKE, {"child": child_id, "now": now})
+
+
+_WAKE = (
+    update(t.child).where(t.child.c.id == bindparam("child")).values(wake_at=bindparam("now", type_=t.UtcDateTime()))
+)
