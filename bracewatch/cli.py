@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import signal
 import tempfile
 from collections.abc import Callable
@@ -61,13 +62,12 @@ class Given:
 
 def iso_date(text: str) -> date:
     """A calendar day written YYYY-MM-DD. Raises ValueError for anything else, 30 February included."""
+    if re.fullmatch(r"\d{4}-\d{2}-\d{2}", text, re.ASCII) is None:
+        raise ValueError(f"{text!r} is not written as a day: write it as in 2026-03-14")
     try:
-        day = date.fromisoformat(text)
+        return date.fromisoformat(text)
     except ValueError as error:
         raise ValueError(f"{text!r} is not a day in the calendar: write it as in 2026-03-14") from error
-    if len(text) != len("2026-03-14") or text[4] != "-":
-        raise ValueError(f"{text!r} is not written as a day: write it as in 2026-03-14")
-    return day
 
 
 def a_protocol(text: str) -> protocol.Protocol:

@@ -38,10 +38,13 @@ class PracticeClinic:
         Raises NotAPracticeFile when the file is a database of something else: real families are never played with.
         """
         is_new = not path.exists() or path.stat().st_size == 0
+        other = NotAPracticeFile(f"{path} is not a practice clinic: name another file with --file")
+        if not is_new and not _is_sqlite(path):
+            raise other
         store = Store(f"sqlite:///{path}", survives_power_cuts=False)
         if not is_new and not p.is_practice(store):
             store.close()
-            raise NotAPracticeFile(f"{path} is not a practice clinic: name another file with --file")
+            raise other
         p.prepare(store)  # first, so that a file cut off here is still known for what it is
         store.migrate()
         clinic = cls(store, programme, wall)
@@ -87,3 +90,8 @@ class PracticeClinic:
         """Answer for this family from now on: its script is silent."""
         with self.store.begin() as connection:
             p.take_over(connection, child_id)
+
+
+def _is_sqlite(path: Path) -> bool:
+    with path.open("rb") as file:
+        return file.read(16) == b"SQLite format 3\x00"
