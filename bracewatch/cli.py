@@ -252,9 +252,8 @@ def serve(clinic: PracticeClinic, port: int) -> None:
     ticking = worker.start(clinic.tick, every_seconds=TICK_SECONDS)
     click.echo(f"\nThe practice clinic is open at http://127.0.0.1:{server.effective_port} (Ctrl+C closes it)")
     try:
-        server.run()
-    except (KeyboardInterrupt, SystemExit):
-        click.echo("Closed. Start it again and it goes on where it was.")
+        server.run()  # comes back after SIGTERM or Ctrl+C, when what was in flight is done
     finally:
         ticking.shutdown(wait=True)
         server.close()
+    click.echo("Closed. Start it again and it goes on where it was.")
