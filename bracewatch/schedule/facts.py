@@ -1,4 +1,4 @@
-"""What has happened in a bracing course, as dates."""
+"""What has happened in a bracing course, as dates; and what cannot have."""
 
 from __future__ import annotations
 
@@ -10,23 +10,33 @@ from enum import StrEnum
 from bracewatch.schedule.spans import add_months
 
 MAX_MONTHS_AHEAD = 12
+UNPLANNED = ""  # what a kept visit is about when nobody said which visit it was
 
 
 class FactKind(StrEnum):
-    VISIT_KEPT = "visit_kept"  # about: the visit's key
-    VISIT_MOVED = "visit_moved"  # about: the visit's key; `on` is the new day
-    GATE_OPENED = "gate_opened"  # about: the gate's key; the clinic's decision, from that day on
-    ENDED = "ended"  # about: why, e.g. "relapse"
+    VISIT_KEPT = "visit_kept"  # about: the visit's key, or UNPLANNED
+    VISIT_BOOKED = "visit_booked"  # about: the visit's key; `on` is the day
+    VISIT_CANCELLED = "visit_cancelled"  # about: the visit's key; it is nobody's miss
+    GATE_OPENED = "gate_opened"  # about: the gate; the clinic's decision, from that day on
+    GATE_HELD = "gate_held"  # about: the gate; the clinic decided against it, at least until `until`
+    PAUSED = "paused"  # about: why, e.g. "skin"; the brace is off from that day on
+    RESUMED = "resumed"  # the brace is on again from that day
+    LENGTHENED = "lengthened"  # bracing goes on up to, not including, `until`
+    ENDED = "ended"  # about: why, e.g. "relapse"; that day is the first without the brace
 
 
-@dataclass(frozen=True, slots=True, order=True)
+@dataclass(frozen=True, slots=True)
 class Fact:
-    """One thing that happened. `number` tells which of two facts about the same thing is the later word."""
+    """One thing that happened. `number` tells which of two facts about the same thing is the later word.
+
+    `until` belongs to GATE_HELD and LENGTHENED only.
+    """
 
     number: int
     kind: FactKind
     on: date
-    about: str
+    about: str = ""
+    until: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,10 +49,18 @@ class Course:
     born: date
     brace_start: date
     facts: tuple[Fact, ...] = ()
+    foot: str = "typical"
 
-    def latest(self, kind: FactKind) -> dict[str, Fact]:
-        """The last word on each thing of that kind, by what it is about."""
-        return {fact.about: fact for fact in sorted(self.facts) if fact.kind is kind}
+    def latest(self, *kinds: FactKind) -> dict[str, Fact]:
+        """The last word of those kinds on each thing, by what it is about."""
+        if not self.facts:
+            return {}
+        chosen = [fact for fact in self.facts if fact.kind in kinds]
+        return {fact.about: fact for fact in sorted(chosen, key=lambda fact: fact.number)}
+
+    def all_of(self, *kinds: FactKind) -> list[Fact]:
+        """The facts of those kinds by day, then number."""
+        return sorted((fact for fact in self.facts if fact.kind in kinds), key=lambda fact: (fact.on, fact.number))
 
 
 def faults_in(born: date, brace_start: date, today: date, facts: Iterable[Fact] = ()) -> list[str]:
@@ -56,9 +74,60 @@ def faults_in(born: date, brace_start: date, today: date, facts: Iterable[Fact] 
         faults.append(f"brace start {brace_start} is more than a year ahead (today is {today})")
     if add_months(born, 12 * 18) < brace_start:
         faults.append(f"brace start {brace_start} is more than 18 years after birth {born}")
-    faults += [
-        f"{fact.kind.value.replace('_', ' ')} ({fact.about}) on {fact.on} is before the brace start {brace_start}"
-        for fact in facts
+    return faults + contradictions(brace_start, facts)
+
+
+def contradictions(brace_start: date, facts: Iterable[Fact]) -> list[str]:
+    """What contradicts what among the facts of one course, one sentence each; empty when nothing does."""
+    ordered = sorted(facts, key=lambda fact: (fact.on, fact.number))
+    faults = [
+        f"{_words(fact)} on {fact.on} is before the brace start {brace_start}"
+        for fact in ordered
         if fact.on < brace_start
     ]
+    faults += [
+        f"{_words(fact)} on {fact.on} lasts until {fact.until}, which is not after it"
+        for fact in ordered
+        if fact.until is not None and fact.until <= fact.on
+    ]
+    faults += [
+        f"{_words(fact)} on {fact.on} does not say until when"
+        for fact in ordered
+        if fact.kind in (FactKind.GATE_HELD, FactKind.LENGTHENED) and fact.until is None
+    ]
+    return faults + _broken_pauses(ordered) + _after_the_end(ordered)
+
+
+def _broken_pauses(ordered: list[Fact]) -> list[str]:
+    faults = []
+    paused: Fact | None = None
+    for fact in ordered:
+        if fact.kind is FactKind.PAUSED:
+            if paused is not None:
+                faults.append(f"paused on {fact.on}, but it was paused already since {paused.on}")
+            paused = fact
+        elif fact.kind is FactKind.RESUMED:
+            if paused is None:
+                faults.append(f"resumed on {fact.on}, but it was not paused then")
+            elif fact.on <= paused.on:
+                faults.append(f"resumed on {fact.on}, the day it was paused: a pause lasts a day at least")
+            paused = None
     return faults
+
+
+def _after_the_end(ordered: list[Fact]) -> list[str]:
+    ends = [fact for fact in ordered if fact.kind is FactKind.ENDED]
+    if not ends:
+        return []
+    faults = [f"ended on {fact.on}, but it had ended on {ends[0].on}" for fact in ends[1:] if fact.on != ends[0].on]
+    brace_facts = (FactKind.GATE_OPENED, FactKind.GATE_HELD, FactKind.PAUSED, FactKind.RESUMED, FactKind.LENGTHENED)
+    return faults + [
+        f"{_words(fact)} on {fact.on} is after the end of bracing on {ends[0].on}"
+        for fact in ordered
+        if fact.kind in brace_facts and fact.on > ends[0].on
+    ]
+
+
+def _words(fact: Fact) -> str:
+    name = fact.kind.value.replace("_", " ")
+    return f"{name} ({fact.about})" if fact.about else name

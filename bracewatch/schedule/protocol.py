@@ -7,9 +7,9 @@ from collections.abc import Iterable, Iterator
 from datetime import date
 from functools import lru_cache
 from importlib import resources
-from itertools import pairwise
+from itertools import combinations
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
@@ -17,6 +17,9 @@ from bracewatch.schedule.spans import Span
 
 Key = Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=60)]
 Share = Annotated[float, Field(gt=0, le=1)]
+Foot = Literal["typical", "atypical", "loose"]
+FEET: tuple[Foot, ...] = get_args(Foot)
+Degrees = tuple[Annotated[float, Field(ge=0, le=90)], Annotated[float, Field(ge=0, le=90)]]
 
 
 def _read_span(value: object) -> object:
@@ -76,6 +79,7 @@ class VisitRule(_Part):
     after: Duration | None = None
     at_age: Duration | None = None
     every: Duration | None = None
+    from_age: Duration | None = None  # a row's first visit; without it rows count on from the visit before
     until_age: Duration | None = None
     until: Duration | None = None  # counted from the brace start
     opens: Duration  # how long before the due day a visit still counts as this one
@@ -90,6 +94,8 @@ class VisitRule(_Part):
         ends = sum(end is not None for end in (self.until_age, self.until))
         if ends != (self.every is not None):
             raise ValueError("'every' needs 'until_age' or 'until'; single visits have neither")
+        if self.from_age is not None and self.every is None:
+            raise ValueError("'from_age' belongs to a row of visits, beside 'every'")
         return self
 
 
@@ -100,14 +106,28 @@ class Variant(_Part):
     name: str = Field(min_length=3)
     corrected_from: Duration | None = None
     corrected_before: Duration | None = None
+    feet: tuple[Foot, ...] = FEET
     phase: tuple[PhaseRule, ...] = Field(min_length=1)
     visit: tuple[VisitRule, ...] = Field(min_length=1)
 
-    def covers(self, born: date, corrected: date) -> bool:
-        """Whether a child born and corrected on these days belongs here."""
+    def covers(self, born: date, corrected: date, foot: str = "typical") -> bool:
+        """Whether a child born and corrected on these days, with a foot of that kind, belongs here."""
+        if foot not in self.feet:
+            return False
         old_enough = self.corrected_from is None or self.corrected_from.after(born) <= corrected
         young_enough = self.corrected_before is None or corrected < self.corrected_before.after(born)
         return old_enough and young_enough
+
+
+class Settings(_Part):
+    """How the brace is set for one kind of foot, in degrees. A note says what a range cannot."""
+
+    foot: Foot
+    rotation_affected: Degrees
+    rotation_unaffected: Degrees
+    bend: Degrees
+    note: str = ""
+    source: tuple[Key, ...] = Field(min_length=1)
 
 
 class Contact(_Part):
@@ -139,15 +159,18 @@ class Protocol(_Part):
     version: int = Field(ge=1)
     name: str = Field(min_length=3)
     about: str = Field(min_length=3)
+    status: Literal["routine", "research, not routine"] = "routine"
+    three_months: Literal["calendar months", "84 days"]
     source: tuple[Source, ...] = Field(min_length=1)
+    settings: tuple[Settings, ...] = ()
     contact: Contact
     thresholds: Thresholds
     variant: tuple[Variant, ...] = Field(min_length=1)
 
-    def variant_for(self, born: date, corrected: date) -> Variant:
-        """The variant for a child corrected on that day. Raises ValueError when none covers the age."""
+    def variant_for(self, born: date, corrected: date, foot: str = "typical") -> Variant:
+        """The variant for a child corrected on that day. Raises ValueError when none covers age and foot."""
         for variant in self.variant:
-            if variant.covers(born, corrected):
+            if variant.covers(born, corrected, foot):
                 return variant
         ages = "; ".join(f"{variant.name}: {_ages(variant)}" for variant in self.variant)
         raise ValueError(
@@ -271,6 +294,8 @@ def _parts_with_sources(raw: dict[str, Any]) -> Iterator[tuple[str, dict[str, An
     for name in ("contact", "thresholds"):
         if isinstance(raw.get(name), dict):
             yield name, raw[name]
+    for place, part in enumerate(_tables(raw, "settings")):
+        yield f"settings.{place}", part
     for number, variant in enumerate(_tables(raw, "variant")):
         for kind in ("phase", "visit"):
             for place, part in enumerate(_tables(variant, kind)):
@@ -289,18 +314,26 @@ def _repeated(raw: dict[str, Any], name: str, path: str) -> list[str]:
 
 
 def _overlapping_ages(raw: dict[str, Any]) -> list[str]:
+    """Variants between which the age would not decide, for a kind of foot they share."""
+
     def edge(variant: dict[str, Any], name: str, default: float) -> float:
         try:
             return Span.parse(str(variant[name])).about_days if name in variant else default
         except ValueError:
             return default  # reported where the field is read
 
-    ranges = sorted(
-        (edge(variant, "corrected_from", 0), edge(variant, "corrected_before", float("inf")), number)
+    variants = [
+        (edge(variant, "corrected_from", 0), edge(variant, "corrected_before", float("inf")), number, variant)
         for number, variant in enumerate(_tables(raw, "variant"))
-    )
+    ]
     return [
         f"variant.{second[2]}: its ages overlap those of variant.{first[2]}"
-        for first, second in pairwise(ranges)
-        if second[0] < first[1]
+        for first, second in combinations(variants, 2)
+        if max(first[0], second[0]) < min(first[1], second[1]) and _share_a_foot(first[3], second[3])
     ]
+
+
+def _share_a_foot(first: dict[str, Any], second: dict[str, Any]) -> bool:
+    return all("feet" not in variant for variant in (first, second)) or bool(
+        set(_texts(first.get("feet", list(FEET)))) & set(_texts(second.get("feet", list(FEET))))
+    )
