@@ -10,7 +10,7 @@ from bracewatch.messages.kinds import Kind
 from bracewatch.review.case import Caregiver, Case
 from bracewatch.review.flags import low_wear, missed_visit
 from bracewatch.schedule.local_time import instant, local_day
-from bracewatch.schedule.timeline import Phase, Visit
+from bracewatch.schedule.timeline import PAUSE, Phase, Visit
 
 MORNING = time(8)  # texts go out from 08:00 to 21:00 where the caregiver lives
 NIGHT = time(21)  # 47 CFR 64.1200(c)(1)
@@ -79,7 +79,7 @@ def _check_ins(case: Case, caregiver: Caregiver, now: datetime) -> Iterator[Mess
     asked_from = _first_day(case, caregiver)
     for day in (today - timedelta(days=1), today, *_days_ahead(case, today)):
         phase = case.timeline.in_force(day)
-        if phase is None or day < asked_from:
+        if phase is None or phase.key == PAUSE or day < asked_from:
             continue
         close_days = case.protocol.contact.closer_check_in.days
         raised_on = local_day(alarm[0].report.heard_at, caregiver.zone) if alarm else None

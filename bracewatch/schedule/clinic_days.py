@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from functools import lru_cache
@@ -25,24 +25,35 @@ def parse_weekdays(text: str) -> frozenset[int]:
 
 @dataclass(frozen=True, slots=True)
 class ClinicCalendar:
-    """Open weekdays (0 is Monday), less closed days with their reasons, less days that are fully booked."""
+    """Open weekdays (0 is Monday), less public holidays, own closed days and days that are fully booked.
+
+    `country` and `region` say whose public holidays are kept (ISO 3166); None: no public holiday closes it.
+    """
 
     weekdays: frozenset[int] = frozenset(range(7))
     closed: Mapping[date, str] = field(default_factory=dict)
     full: frozenset[date] = frozenset()
+    country: str | None = None
+    region: str | None = None
     # Nearest open days already found: children of one clinic are due on the same days again and again.
     _nearest: dict[date, date | None] = field(default_factory=dict, repr=False, compare=False)
 
     def is_open(self, day: date) -> bool:
-        return day.weekday() in self.weekdays and day not in self.closed and day not in self.full
+        return day.weekday() in self.weekdays and not self._closing(day) and day not in self.full
 
     def why_closed(self, day: date) -> str:
         """Why nobody is seen on that day, for staff; empty when it is open."""
         if day.weekday() not in self.weekdays:
             return f"{DAY_NAMES[day.weekday()]} is no clinic day"
+        return self._closing(day) or ("fully booked" if day in self.full else "")
+
+    def _closing(self, day: date) -> str:
         if day in self.closed:
             return f"closed: {self.closed[day]}"
-        return "fully booked" if day in self.full else ""
+        if self.country is not None:
+            name = public_holidays(self.country, self.region, day.year).get(day)
+            return f"public holiday: {name}" if name else ""
+        return ""
 
     def nearest_open(self, due: date, opens: date, closes: date) -> date | None:
         """The open day nearest to `due` from `opens` to `closes`, both included; of two equally near, the later.
@@ -67,32 +78,21 @@ class ClinicCalendar:
 MONTH = timedelta(days=31)
 
 
-def countries() -> frozenset[str]:
-    """ISO 3166-1 codes of the countries whose public holidays are known."""
-    return frozenset(holidays.list_supported_countries(include_aliases=False))
-
-
 @lru_cache(maxsize=256)
 def public_holidays(country: str, region: str | None, year: int) -> Mapping[date, str]:
     """The public holidays of a country or one of its regions in a year, with their names.
 
     Raises ValueError for a country or region that is not known. Days that follow the moon are estimates.
     """
+    check_country(country, region)
+    return dict(holidays.country_holidays(country, subdiv=region, years=year))
+
+
+def check_country(country: str, region: str | None = None) -> None:
+    """Raises ValueError, saying what is known, for a country or region without known public holidays."""
     known = holidays.list_supported_countries(include_aliases=False)
     if country not in known:
         raise ValueError(f"no public holidays are known for country {country!r}: use an ISO code such as KE, EG or IN")
     if region is not None and region not in known[country]:
         there = ", ".join(known[country]) or "none"
         raise ValueError(f"no region {region!r} in {country}: there are {there}")
-    return dict(holidays.country_holidays(country, subdiv=region, years=year))
-
-
-def closed_days(
-    country: str | None, region: str | None, years: Iterable[int], own: Mapping[date, str]
-) -> dict[date, str]:
-    """Public holidays of those years and the clinic's own closed days; the clinic's word goes first."""
-    days: dict[date, str] = {}
-    if country is not None:
-        for year in years:
-            days.update({day: f"public holiday, {name}" for day, name in public_holidays(country, region, year).items()})
-    return {**days, **own}

@@ -166,6 +166,7 @@ class Protocol(_Part):
     contact: Contact
     thresholds: Thresholds
     variant: tuple[Variant, ...] = Field(min_length=1)
+    text: str = Field(repr=False)  # the file, as it was read
 
     def variant_for(self, born: date, corrected: date, foot: str = "typical") -> Variant:
         """The variant for a child corrected on that day. Raises ValueError when none covers age and foot."""
@@ -201,7 +202,7 @@ def parse(text: str, where: str) -> Protocol:
         raise ProtocolError(where, [f"not valid TOML: {error}"]) from error
     faults = []
     try:
-        protocol = Protocol.model_validate(raw)
+        protocol = Protocol.model_validate({**raw, "text": text})
     except ValidationError as error:
         found = error.errors()
         faults = [_sentence(fault) for fault in found if not _only_follows(fault, found)]

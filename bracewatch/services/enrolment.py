@@ -11,12 +11,13 @@ from sqlalchemy import Connection, insert, select
 
 from bracewatch.messages.languages import LANGUAGES
 from bracewatch.schedule import protocol
-from bracewatch.schedule.clinic_days import parse_weekdays
+from bracewatch.schedule.clinic_days import check_country, parse_weekdays
 from bracewatch.schedule.facts import FactKind, faults_in
 from bracewatch.schedule.local_time import local_day, zone
 from bracewatch.services.waking import wake
 from bracewatch.store import Store
 from bracewatch.store import tables as t
+from bracewatch.store.courses import keep_rules
 
 
 class NotEnrolled(ValueError):
@@ -36,6 +37,9 @@ class NewClinic:
     clinic_days: str  # as in "tue,fri"
     phone: str
     closed: dict[date, str] = field(default_factory=dict)
+    region: str | None = None  # where public holidays differ within the country
+    keeps_holidays: bool = True  # closed on the public holidays of its country and region
+    daily_capacity: int | None = None  # children a day
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +63,9 @@ class NewFamily:
     abduction_before_release: float | None = None
     abduction_last_cast: float | None = None
     dorsiflexion: float | None = None
+    rotation_affected: float | None = None
+    rotation_unaffected: float | None = None
+    bend: float | None = None
 
 
 def phone_number(text: str) -> str:
@@ -84,6 +91,10 @@ def add_clinic(store: Store, clinic: NewClinic) -> int:
         *_fault(parse_weekdays, clinic.clinic_days),
         *_fault(phone_number, clinic.phone),
     ]
+    if clinic.keeps_holidays:
+        faults += _fault(check_country, clinic.country, clinic.region)
+    if clinic.daily_capacity is not None and clinic.daily_capacity < 1:
+        faults.append(f"daily capacity {clinic.daily_capacity}: give 1 or more children a day, or nothing for no limit")
     faults += [f"a clinic needs a {name}" for name in ("key", "name", "country") if not getattr(clinic, name).strip()]
     if faults:
         raise NotEnrolled(faults)
@@ -97,6 +108,9 @@ def add_clinic(store: Store, clinic: NewClinic) -> int:
                 time_zone=clinic.time_zone,
                 clinic_days=clinic.clinic_days,
                 phone=phone_number(clinic.phone),
+                region=clinic.region,
+                keeps_holidays=clinic.keeps_holidays,
+                daily_capacity=clinic.daily_capacity,
             )
             .returning(t.clinic.c.id)
         ).scalar_one()
@@ -162,7 +176,7 @@ def start_again(store: Store, child_id: int, relapsed_on: date, brace_start: dat
         faults = faults_in(old.born, brace_start, now.date())
         if not old.brace_start <= relapsed_on <= brace_start:
             faults.append(f"relapse {relapsed_on} must lie from {old.brace_start} (brace start) to {brace_start}")
-        faults += _fault(lambda: protocol.shipped(old.protocol_id).variant_for(old.born, brace_start))
+        faults += _fault(lambda: protocol.shipped(old.protocol_id).variant_for(old.born, brace_start, old.foot))
         if faults:
             raise NotEnrolled(faults)
         connection.execute(
@@ -177,9 +191,13 @@ def start_again(store: Store, child_id: int, relapsed_on: date, brace_start: dat
 
 def _open_course(connection: Connection, child_id: int, number: int, brace_start: date, like: object) -> int:
     """A new course with the protocol and feet of `like`, a NewFamily or a row of an earlier course."""
-    names = ("protocol_id", "sides", "foot", "abduction_before_release", "abduction_last_cast", "dorsiflexion")
+    names = (
+        *("protocol_id", "sides", "foot", "abduction_before_release", "abduction_last_cast", "dorsiflexion"),
+        *("rotation_affected", "rotation_unaffected", "bend"),
+    )
     values = {name: getattr(like, name) for name in names}
     rules = protocol.shipped(values["protocol_id"])
+    keep_rules(connection, rules)
     course_id = connection.execute(
         insert(t.course)
         .values(child_id=child_id, number=number, protocol_version=rules.version, brace_start=brace_start, **values)
@@ -205,11 +223,13 @@ def _faults(family: NewFamily, today: date) -> list[str]:
     if family.foot not in ("typical", "atypical", "loose"):
         faults.append(f"foot {family.foot!r}: use typical, atypical or loose")
     if not faults:
-        faults += _fault(lambda: protocol.shipped(family.protocol_id).variant_for(family.born, family.brace_start))
+        faults += _fault(
+            lambda: protocol.shipped(family.protocol_id).variant_for(family.born, family.brace_start, family.foot)
+        )
     return faults
 
 
-def _fault(check: object, *given: str) -> list[str]:
+def _fault(check: object, *given: str | None) -> list[str]:
     try:
         check(*given)  # type: ignore[operator]
     except ValueError as error:

@@ -15,11 +15,11 @@ from bracewatch.rates.attendance import Attendance, PlannedVisit
 from bracewatch.rates.months import month_of, months_up_to
 from bracewatch.rates.replies import Heard, Replies
 from bracewatch.review.flags import TITLES
-from bracewatch.schedule import protocol
 from bracewatch.schedule.local_time import local_day
 from bracewatch.schedule.spans import Span
-from bracewatch.schedule.timeline import Phase, Timeline, build
-from bracewatch.store import Store, cases, figures
+from bracewatch.schedule.timeline import PAUSE, Phase, Timeline
+from bracewatch.store import Store, figures
+from bracewatch.store.courses import KeptRules, calendars_of, timeline_of
 from bracewatch.store.figures import ClinicName
 from bracewatch.wear.reports import WearKind, WearReport, last_word
 
@@ -163,7 +163,7 @@ class _Child:
 
 def _in_force(course: _Course, day: date) -> tuple[Phase, Group] | None:
     phase = course.timeline.in_force(day)
-    if phase is None:
+    if phase is None or phase.key == PAUSE:
         return None
     return phase, group_of(phase.asks, is_first=phase is course.timeline.phases[0])
 
@@ -174,16 +174,18 @@ def _lay_out(
     """Every child by its id, each course with its timeline."""
     zones = {clinic.id: clinic.time_zone for clinic in clinics}
     todays = {number: local_day(now, zone) for number, zone in zones.items()}
-    calendars = cases.calendars_of(connection, zones)
+    calendars = calendars_of(connection, zones)
     facts = figures.course_facts(connection, clinic_id)
+    moves = figures.course_protocols(connection, clinic_id)
+    rules = KeptRules(connection)
     children: dict[int, _Child] = {}
     for row in figures.courses(connection, clinic_id):
         today = todays[row.clinic_id]
-        rules = protocol.shipped(row.protocol_id)
-        course = cases.course_of(row, facts.get(row.course_id, ()))
-        timeline = build(rules, course, calendars[row.clinic_id], as_of=today)
+        moved = moves.get(row.course_id, [])
+        timeline = timeline_of(row, facts.get(row.course_id, ()), moved, calendars[row.clinic_id], rules, now)
+        grace = rules[row.protocol_id, row.protocol_version].thresholds.missed_visit_grace
         child = children.setdefault(row.child_id, _Child(zones[row.clinic_id], today, row.enrolled_on, {}))
-        child.courses[row.course_id] = _Course(row.brace_start, timeline, rules.thresholds.missed_visit_grace)
+        child.courses[row.course_id] = _Course(row.brace_start, timeline, grace)
     return children
 
 
@@ -213,6 +215,7 @@ def _reports(
         for (child_id, course_id), reports in by_course.items()
         for report in last_word(reports)
         if (phase := children[child_id].courses[course_id].timeline.in_force(report.day)) is not None
+        and phase.key != PAUSE
     ]
 
 
@@ -222,14 +225,14 @@ def _visits(children: Iterable[_Child], first: date) -> Iterator[tuple[PlannedVi
         for course in child.courses.values():
             for visit in course.timeline.visits:
                 day = visit.on or visit.closes
-                if day >= max(first, child.enrolled_on):
+                if not visit.cancelled and day >= max(first, child.enrolled_on):
                     planned = PlannedVisit(day, course.grace.after(day), visit.closes, visit.kept)
                     yield planned, child.today
 
 
 def _phases_now(children: Iterable[_Child]) -> tuple[PhaseNow, ...]:
     """Children by the phase they are in, in the order of a course; those waiting first, those done last."""
-    waiting, done = 0, 0
+    waiting, paused, done = 0, 0, 0
     counts: Counter[tuple[Group, str]] = Counter()
     for child in children:
         present = _present(child)
@@ -237,6 +240,8 @@ def _phases_now(children: Iterable[_Child]) -> tuple[PhaseNow, ...]:
             counts[force[1], force[0].name] += 1
         elif child.today < present.brace_start:
             waiting += 1
+        elif child.today < present.timeline.ends_on:
+            paused += 1
         else:
             done += 1
     order = list(Group)
@@ -244,6 +249,8 @@ def _phases_now(children: Iterable[_Child]) -> tuple[PhaseNow, ...]:
         PhaseNow(group, name, counts[group, name])
         for group, name in sorted(counts, key=lambda key: (order.index(key[0]), key[1]))
     ]
+    if paused:
+        rows.append(PhaseNow(None, "Brace paused", paused))
     if waiting:
         rows.insert(0, PhaseNow(None, "Waiting for the brace", waiting))
     if done:

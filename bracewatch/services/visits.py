@@ -56,7 +56,7 @@ def move(store: Store, child_id: int, visit_key: str, to: date, now: datetime, *
             raise VisitRefused(f"the visit “{visit.name}” was kept on {visit.kept}: it cannot be moved")
         if not today <= to <= add_months(today, MAX_MONTHS_AHEAD):
             raise VisitRefused(f"{to} is no day for a visit: choose one from {today} to a year ahead")
-        _write(connection, case, FactKind.VISIT_MOVED, to, visit.key, note, now)
+        _write(connection, case, FactKind.VISIT_BOOKED, to, visit.key, note, now)
         wake(connection, child_id, now)
 
 

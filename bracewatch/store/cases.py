@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
-from datetime import date, datetime, timedelta
+from collections.abc import Sequence
+from datetime import datetime, timedelta
 from typing import Any
 
 from sqlalchemy import Connection, Row, Select, bindparam, select
 
 from bracewatch.messages.kinds import Asked, Meaning, Next
 from bracewatch.review import Call, Caregiver, Case, Heard, Question
-from bracewatch.schedule import protocol
-from bracewatch.schedule.clinic_days import ClinicCalendar, parse_weekdays
-from bracewatch.schedule.facts import Course, Fact, FactKind
-from bracewatch.schedule.local_time import local_day
-from bracewatch.schedule.timeline import Timeline, build
 from bracewatch.store import tables as t
+from bracewatch.store.courses import FACT_COLUMNS, KeptRules, calendars_of, timeline_of
 from bracewatch.wear.reports import WearKind, WearReport
 
 REMEMBERED = timedelta(days=400)  # how far back replies, questions and calls can still matter
@@ -29,6 +25,8 @@ def load(connection: Connection, child_ids: Sequence[int], now: datetime) -> lis
     courses: dict[int, Any] = {row.child_id: row for row in rows}
     course_ids = [row.course_id for row in courses.values()]
     facts = _grouped(connection, _FACTS, course_ids)
+    moves = _grouped(connection, _MOVES, course_ids)
+    rules = KeptRules(connection)
     calendars = calendars_of(connection, {row.clinic_id for row in courses.values()})
     caregivers = _grouped(connection, _CAREGIVERS, child_ids)
     since = now - REMEMBERED
@@ -40,8 +38,8 @@ def load(connection: Connection, child_ids: Sequence[int], now: datetime) -> lis
         Case(
             child_id=child_id,
             course_id=row.course_id,
-            protocol=(rules := protocol.shipped(row.protocol_id)),
-            timeline=_timeline(rules, row, facts[row.course_id], calendars[row.clinic_id], now),
+            protocol=rules[_in_use(row, moves[row.course_id])],
+            timeline=timeline_of(row, facts[row.course_id], moves[row.course_id], calendars[row.clinic_id], rules, now),
             clinic_zone=row.time_zone,
             enrolled_on=row.enrolled_on,
             caregiver=_caregiver(caregivers[child_id]),
@@ -60,29 +58,6 @@ def load(connection: Connection, child_ids: Sequence[int], now: datetime) -> lis
     ]
 
 
-def course_of(row: Row[Any], facts: Iterable[Row[Any]]) -> Course:
-    """The course in a row that has `born` and `brace_start`, with the facts in those rows."""
-    return Course(
-        row.born, row.brace_start, tuple(Fact(fact.id, FactKind(fact.kind), fact.on_day, fact.about) for fact in facts)
-    )
-
-
-def calendars_of(connection: Connection, clinic_ids: Iterable[int]) -> dict[int, ClinicCalendar]:
-    """The open days of those clinics, by clinic."""
-    weekdays: dict[int, frozenset[int]] = {}
-    closed: dict[int, set[date]] = defaultdict(set)
-    for row in connection.execute(_CALENDARS, {"ids": list(clinic_ids)}):
-        weekdays[row.id] = parse_weekdays(row.clinic_days)
-        if row.day is not None:
-            closed[row.id].add(row.day)
-    return {clinic: ClinicCalendar(days, frozenset(closed[clinic])) for clinic, days in weekdays.items()}
-
-
-_CALENDARS = (
-    select(t.clinic.c.id, t.clinic.c.clinic_days, t.clinic_closed_day.c.day)
-    .outerjoin(t.clinic_closed_day)
-    .where(t.clinic.c.id.in_(bindparam("ids", expanding=True)))
-)
 _PRESENT_COURSES = (
     select(
         t.child.c.id.label("child_id"),
@@ -92,7 +67,9 @@ _PRESENT_COURSES = (
         t.clinic.c.time_zone,
         t.course.c.id.label("course_id"),
         t.course.c.protocol_id,
+        t.course.c.protocol_version,
         t.course.c.brace_start,
+        t.course.c.foot,
     )
     .join(t.clinic, t.clinic.c.id == t.child.c.clinic_id)
     .join(t.course, t.course.c.child_id == t.child.c.id)
@@ -110,8 +87,11 @@ def _rows_of(by: Any, *columns: Any, since: Any = None) -> Select[Any]:
     return query if since is None else query.where(since > bindparam("since", type_=t.UtcDateTime()))
 
 
-_f, _p, _r, _i, _o, _c = (table.c for table in (t.course_fact, t.caregiver, t.wear_report, t.inbound, t.outbox, t.call))
-_FACTS = _rows_of(_f.course_id, _f.id, _f.kind, _f.on_day, _f.about)
+_f, _m, _p, _r, _i, _o, _c = (
+    table.c for table in (t.course_fact, t.course_protocol, t.caregiver, t.wear_report, t.inbound, t.outbox, t.call)
+)
+_FACTS = _rows_of(_f.course_id, *FACT_COLUMNS)
+_MOVES = _rows_of(_m.course_id, _m.from_day, _m.protocol_id, _m.protocol_version)
 _CAREGIVERS = _rows_of(_p.child_id, _p.id, _p.language, _p.time_zone, _p.contact_time, _p.agreed_at, _p.stopped_at)
 _REPORTS = _rows_of(_r.course_id, _r.kind, _r.day, _r.low, _r.high, _r.heard_at, since=_r.heard_at)
 _HEARD = _rows_of(
@@ -132,10 +112,9 @@ def _grouped(
     return groups
 
 
-def _timeline(
-    rules: protocol.Protocol, row: Row[Any], facts: list[Row[Any]], clinic: ClinicCalendar, now: datetime
-) -> Timeline:
-    return build(rules, course_of(row, facts), clinic, as_of=local_day(now, row.time_zone))
+def _in_use(row: Row[Any], moves: list[Row[Any]]) -> tuple[str, int]:
+    """The protocol a course follows now, whose thresholds and contact count."""
+    return (moves[-1].protocol_id, moves[-1].protocol_version) if moves else (row.protocol_id, row.protocol_version)
 
 
 def _caregiver(rows: list[Row[Any]]) -> Caregiver | None:

@@ -15,6 +15,7 @@ from sqlalchemy import ColumnElement, Connection, Row, Select, func, select
 
 from bracewatch.messages.kinds import Kind
 from bracewatch.store import tables as t
+from bracewatch.store.courses import FACT_COLUMNS
 
 CHECK_INS = (Kind.CHECK_IN_HOURS, Kind.CHECK_IN_NIGHTS)
 NOT_SENT = ("failed", "expired", "in_doubt", "unknown")
@@ -47,25 +48,45 @@ def courses(connection: Connection, clinic_id: int | None) -> Sequence[Row[Any]]
             t.child.c.enrolled_on,
             t.course.c.id.label("course_id"),
             t.course.c.protocol_id,
+            t.course.c.protocol_version,
             t.course.c.brace_start,
+            t.course.c.foot,
+            t.clinic.c.time_zone,
         )
         .join(t.course, t.course.c.child_id == t.child.c.id)
+        .join(t.clinic, t.clinic.c.id == t.child.c.clinic_id)
         .order_by(t.child.c.id, t.course.c.number)
     )
     return connection.execute(_of_clinic(query, clinic_id)).fetchall()
 
 
 def course_facts(connection: Connection, clinic_id: int | None) -> dict[int, list[Row[Any]]]:
-    """id, kind, on_day, about of every fact, by course; without the notes."""
+    """Every fact by course, as `courses.fact_of` reads it; without the notes."""
     fact = t.course_fact.c
     query = (
-        select(fact.course_id, fact.id, fact.kind, fact.on_day, fact.about)
+        select(fact.course_id, *FACT_COLUMNS)
         .join(t.course, t.course.c.id == fact.course_id)
         .join(t.child, t.child.c.id == t.course.c.child_id)
         .order_by(fact.id)
     )
+    return _by_course(connection, _of_clinic(query, clinic_id))
+
+
+def course_protocols(connection: Connection, clinic_id: int | None) -> dict[int, list[Row[Any]]]:
+    """from_day, protocol_id, protocol_version of every move to another protocol, by course, in order of the day."""
+    move = t.course_protocol.c
+    query = (
+        select(move.course_id, move.from_day, move.protocol_id, move.protocol_version)
+        .join(t.course, t.course.c.id == move.course_id)
+        .join(t.child, t.child.c.id == t.course.c.child_id)
+        .order_by(move.from_day, move.id)
+    )
+    return _by_course(connection, _of_clinic(query, clinic_id))
+
+
+def _by_course(connection: Connection, query: Select[Any]) -> dict[int, list[Row[Any]]]:
     groups: dict[int, list[Row[Any]]] = defaultdict(list)
-    for row in connection.execute(_of_clinic(query, clinic_id)):
+    for row in connection.execute(query):
         groups[row.course_id].append(row)
     return groups
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 
 from sqlalchemy import (
+    Boolean,
     CheckConstraint,
     Column,
     Date,
@@ -20,6 +21,7 @@ from sqlalchemy import (
     Time,
     UniqueConstraint,
     text,
+    true,
 )
 from sqlalchemy.types import JSON, TypeDecorator
 
@@ -68,6 +70,9 @@ clinic = Table(
     Column("country", Text, nullable=False),
     Column("time_zone", Text, nullable=False),
     Column("clinic_days", Text, nullable=False),  # as in "tue,fri"
+    Column("keeps_holidays", Boolean, nullable=False, server_default=true()),  # the public ones of its country
+    Column("region", Text),  # ISO 3166-2 without the country, where its holidays differ
+    Column("daily_capacity", Integer),  # children a day; null: no limit
     Column("phone", Text, nullable=False),
 )
 
@@ -122,6 +127,9 @@ course = Table(
     Column("abduction_before_release", Float),
     Column("abduction_last_cast", Float),
     Column("dorsiflexion", Float),
+    Column("rotation_affected", Float),
+    Column("rotation_unaffected", Float),
+    Column("bend", Float),
     UniqueConstraint("child_id", "number"),
     CheckConstraint("sides IN ('left', 'right', 'both')", name="sides"),
     CheckConstraint("foot IN ('typical', 'atypical', 'loose')", name="foot"),
@@ -135,8 +143,55 @@ course_fact = Table(
     Column("kind", Text, nullable=False),
     Column("on_day", Date, nullable=False),
     Column("about", Text, nullable=False),
+    Column("until_day", Date),
     Column("note", Text, nullable=False, server_default=text("''")),
     Column("recorded_at", UtcDateTime, nullable=False),
+)
+
+# The wording of every protocol a course began with: a course keeps it when the file changes.
+protocol_text = Table(
+    "protocol_text",
+    metadata,
+    Column("protocol_id", Text, primary_key=True),
+    Column("version", Integer, primary_key=True),
+    Column("text", Text, nullable=False),
+)
+
+# From which day a course follows which protocol; the course's own columns hold the first.
+course_protocol = Table(
+    "course_protocol",
+    metadata,
+    _id(),
+    Column("course_id", ForeignKey("course.id", ondelete="CASCADE"), nullable=False, index=True),
+    Column("from_day", Date, nullable=False),
+    Column("protocol_id", Text, nullable=False),
+    Column("protocol_version", Integer, nullable=False),
+    Column("recorded_at", UtcDateTime, nullable=False),
+)
+
+# A correction of what was written down about a child: birth date, clinic, a caregiver's zone.
+child_change = Table(
+    "child_change",
+    metadata,
+    _id(),
+    Column("child_id", ForeignKey("child.id", ondelete="CASCADE"), nullable=False, index=True),
+    Column("what", Text, nullable=False),
+    Column("old", Text, nullable=False),
+    Column("new", Text, nullable=False),
+    Column("recorded_at", UtcDateTime, nullable=False),
+)
+
+foot_fitting = Table(
+    "foot_fitting",
+    metadata,
+    _id(),
+    Column("child_id", ForeignKey("child.id", ondelete="CASCADE"), nullable=False, index=True),
+    Column("side", Text, nullable=False),
+    Column("measured_on", Date, nullable=False),
+    Column("length_mm", Float),
+    Column("size", Float),  # European size of the boot issued; null: measured only
+    Column("recorded_at", UtcDateTime, nullable=False),
+    CheckConstraint("side IN ('left', 'right')", name="side"),
 )
 
 inbound = Table(

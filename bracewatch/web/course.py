@@ -111,7 +111,7 @@ def _state_in_words(visit: Visit, state: VisitState) -> str:
     if state is VisitState.PLANNED and visit.on is None:
         return "No open clinic day in its window: give it a day"
     if state is VisitState.PLANNED:
-        return "Planned, moved by hand" if visit.moved else "Planned"
+        return "Planned, moved by hand" if visit.booked else "Planned"
     return {VisitState.MISSED: "Missed", VisitState.NOT_OURS: "Before enrolment, not followed"}[state]
 
 

@@ -28,7 +28,7 @@ def case_from(now: datetime, **given: Any) -> Case:
     rules = protocol.shipped(given.get("protocol", protocol.DEFAULT))
     start = date.fromisoformat(given.get("brace_start", START.isoformat()))
     facts = [(FactKind.VISIT_KEPT, key, day) for key, day in given.get("kept", [])]
-    facts += [(FactKind.VISIT_MOVED, key, day) for key, day in given.get("moved", [])]
+    facts += [(FactKind.VISIT_BOOKED, key, day) for key, day in given.get("moved", [])]
     facts += [(FactKind.GATE_OPENED, "step-down", day) for day in given.get("decided", [])]
     course = Course(
         date.fromisoformat(given.get("born", BORN.isoformat())),

@@ -34,13 +34,13 @@ def test_of_two_days_equally_near_the_later_is_chosen() -> None:
 
 
 def test_a_closed_day_is_passed_over() -> None:
-    clinic = ClinicCalendar(frozenset({1}), frozenset({TUESDAY}))
+    clinic = ClinicCalendar(frozenset({1}), {TUESDAY: "stocktaking"})
     day = clinic.nearest_open(TUESDAY, TUESDAY - timedelta(days=7), TUESDAY + timedelta(days=7))
     assert day == TUESDAY + timedelta(days=7)
 
 
 def test_a_window_without_an_open_day_gives_none_never_a_day_outside_it() -> None:
-    clinic = ClinicCalendar(frozenset({1}), frozenset({TUESDAY}))
+    clinic = ClinicCalendar(frozenset({1}), {TUESDAY: "stocktaking"})
     assert clinic.nearest_open(TUESDAY, TUESDAY - timedelta(days=6), TUESDAY + timedelta(days=6)) is None
 
 
@@ -54,7 +54,7 @@ def test_a_window_without_an_open_day_gives_none_never_a_day_outside_it() -> Non
 def test_the_chosen_day_is_open_inside_the_window_and_none_is_nearer(
     weekdays: frozenset[int], due: date, before: int, after: int, closed: frozenset[int]
 ) -> None:
-    clinic = ClinicCalendar(weekdays, frozenset(due + timedelta(days=n) for n in closed))
+    clinic = ClinicCalendar(weekdays, {due + timedelta(days=n): "closed" for n in closed})
     opens, closes = due - timedelta(days=before), due + timedelta(days=after)
     chosen = clinic.nearest_open(due, opens, closes)
     open_days = [opens + timedelta(days=n) for n in range((closes - opens).days + 1)]

@@ -15,6 +15,7 @@ def missable(case: Case) -> list[Visit]:
         visit
         for visit in case.timeline.visits
         if visit.kept is None
+        and not visit.cancelled
         and (visit.on or visit.closes) >= case.enrolled_on
         and (last_kept is None or visit.due > last_kept)
     ]

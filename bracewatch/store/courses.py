@@ -1,0 +1,175 @@
+"""Courses as the schedule wants them: their facts, their clinic's days, the protocol they began with."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date, datetime
+from functools import lru_cache
+from typing import Any
+
+from sqlalchemy import Connection, Row, bindparam, func, select
+
+from bracewatch.schedule import protocol
+from bracewatch.schedule.clinic_days import ClinicCalendar, parse_weekdays
+from bracewatch.schedule.facts import Course, Fact, FactKind
+from bracewatch.schedule.local_time import local_day
+from bracewatch.schedule.protocol import Protocol
+from bracewatch.schedule.timeline import Timeline, build, changed
+from bracewatch.store import tables as t
+
+FACT_COLUMNS = (
+    t.course_fact.c.id,
+    t.course_fact.c.kind,
+    t.course_fact.c.on_day,
+    t.course_fact.c.about,
+    t.course_fact.c.until_day,
+)
+
+
+def course_of(row: Row[Any], facts: Iterable[Row[Any]]) -> Course:
+    """The course in a row that has `born`, `brace_start` and `foot`, with the facts in those rows."""
+    return Course(row.born, row.brace_start, tuple(fact_of(fact) for fact in facts), row.foot)
+
+
+def fact_of(row: Row[Any]) -> Fact:
+    """The fact in a row of `FACT_COLUMNS`."""
+    return Fact(row.id, FactKind(row.kind), row.on_day, row.about, row.until_day)
+
+
+def timeline_of(
+    row: Row[Any],
+    facts: Iterable[Row[Any]],
+    moves: Sequence[Row[Any]],
+    clinic: ClinicCalendar,
+    rules: Rules,
+    now: datetime,
+) -> Timeline:
+    """The timeline of a course as of now.
+
+    `row` has born, brace_start, foot, protocol_id, protocol_version and time_zone; `moves` are the course's
+    rows of `course_protocol`, in order of their day.
+    """
+    course = course_of(row, facts)
+    today = local_day(now, row.time_zone)
+    timeline = build(rules[row.protocol_id, row.protocol_version], course, clinic, as_of=today)
+    for move in moves:
+        after = build(rules[move.protocol_id, move.protocol_version], course, clinic, as_of=today)
+        timeline = changed(timeline, after, move.from_day)
+    return timeline
+
+
+Rules = Mapping[tuple[str, int], Protocol]
+
+
+class KeptRules(dict[tuple[str, int], Protocol]):
+    """Protocols by identifier and version, as courses began with them; read when first asked for."""
+
+    def __init__(self, connection: Connection) -> None:
+        super().__init__()
+        self.connection = connection
+
+    def __missing__(self, key: tuple[str, int]) -> Protocol:
+        """Raises LookupError for a protocol and version that no course began with."""
+        protocol_id, version = key
+        if protocol_id in protocol.shipped_ids() and protocol.shipped(protocol_id).version == version:
+            rules = protocol.shipped(protocol_id)
+        else:
+            kept = t.protocol_text.c
+            text = self.connection.execute(
+                select(kept.text).where(kept.protocol_id == protocol_id, kept.version == version)
+            ).scalar_one_or_none()
+            if text is None:
+                raise LookupError(f"protocol {protocol_id} version {version} is not kept in this database")
+            rules = _parsed(text, f"{protocol_id} version {version}")
+        self[key] = rules
+        return rules
+
+
+@lru_cache(maxsize=64)
+def _parsed(text: str, where: str) -> Protocol:
+    return protocol.parse(text, where)
+
+
+def keep_rules(connection: Connection, rules: Protocol) -> None:
+    """Keep a protocol's wording, so that courses that begin with it keep it when its file changes."""
+    known = t.protocol_text.c
+    there = connection.execute(
+        select(known.version).where(known.protocol_id == rules.id, known.version == rules.version)
+    ).one_or_none()
+    if there is None:
+        connection.execute(
+            t.protocol_text.insert().values(protocol_id=rules.id, version=rules.version, text=rules.text)
+        )
+
+
+_CALENDARS = (
+    select(
+        t.clinic.c.id,
+        t.clinic.c.clinic_days,
+        t.clinic.c.keeps_holidays,
+        t.clinic.c.country,
+        t.clinic.c.region,
+        t.clinic.c.daily_capacity,
+        t.clinic_closed_day.c.day,
+        t.clinic_closed_day.c.reason,
+    )
+    .outerjoin(t.clinic_closed_day)
+    .where(t.clinic.c.id.in_(bindparam("ids", expanding=True)))
+)
+_plan = t.course_fact.c
+_LAST_WORD = (
+    select(func.max(_plan.id))
+    .where(_plan.kind.in_([FactKind.VISIT_BOOKED, FactKind.VISIT_CANCELLED]))
+    .group_by(_plan.course_id, _plan.about)
+)
+_FULL = (
+    select(t.child.c.clinic_id, _plan.on_day)
+    .join(t.course, t.course.c.id == _plan.course_id)
+    .join(t.child, t.child.c.id == t.course.c.child_id)
+    .join(t.clinic, t.clinic.c.id == t.child.c.clinic_id)
+    .where(
+        t.clinic.c.id.in_(bindparam("ids", expanding=True)),
+        _plan.kind == FactKind.VISIT_BOOKED,
+        _plan.id.in_(_LAST_WORD),
+    )
+    .group_by(t.child.c.clinic_id, _plan.on_day, t.clinic.c.daily_capacity)
+    .having(func.count() >= t.clinic.c.daily_capacity)
+)
+
+
+def calendars_of(connection: Connection, clinic_ids: Iterable[int]) -> dict[int, ClinicCalendar]:
+    """The open days of those clinics, by clinic: days that are booked out are full."""
+    clinics: dict[int, Any] = {}
+    closed: dict[int, dict[date, str]] = defaultdict(dict)
+    for row in connection.execute(_CALENDARS, {"ids": list(clinic_ids)}):
+        clinics[row.id] = row
+        if row.day is not None:
+            closed[row.id][row.day] = row.reason
+    limited = [number for number, row in clinics.items() if row.daily_capacity is not None]
+    full: dict[int, set[date]] = defaultdict(set)
+    if limited:
+        for booked in connection.execute(_FULL, {"ids": limited}):
+            full[booked.clinic_id].add(booked.on_day)
+    return {
+        number: _calendar(
+            row.clinic_days,
+            tuple(sorted(closed[number].items())),
+            frozenset(full[number]),
+            row.country if row.keeps_holidays else None,
+            row.region,
+        )
+        for number, row in clinics.items()
+    }
+
+
+@lru_cache(maxsize=256)
+def _calendar(
+    clinic_days: str,
+    closed: tuple[tuple[date, str], ...],
+    full: frozenset[date],
+    country: str | None,
+    region: str | None,
+) -> ClinicCalendar:
+    """One calendar for one set of days, so that what it has found out is found out once."""
+    return ClinicCalendar(parse_weekdays(clinic_days), dict(closed), full, country, region)
