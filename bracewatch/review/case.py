@@ -65,6 +65,7 @@ class Case:
 
     child_id: int
     course_id: int
+    clinic_id: int
     protocol: Protocol
     timeline: Timeline
     clinic_zone: str

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, timedelta
@@ -85,7 +86,10 @@ def public_holidays(country: str, region: str | None, year: int) -> Mapping[date
     Raises ValueError for a country or region that is not known. Days that follow the moon are estimates.
     """
     check_country(country, region)
-    return dict(holidays.country_holidays(country, subdiv=region, years=year))
+    with warnings.catch_warnings():
+        # Years for which nobody has announced them yet have fewer, or none: visits so far ahead do without.
+        warnings.simplefilter("ignore")
+        return dict(holidays.country_holidays(country, subdiv=region, years=year))
 
 
 def check_country(country: str, region: str | None = None) -> None:

@@ -8,9 +8,11 @@ from sqlalchemy import Connection, Row, bindparam, insert, select, update
 
 from bracewatch.review import Case, Review, review
 from bracewatch.review.flag import Flag
+from bracewatch.schedule.facts import FactKind
 from bracewatch.services.outgoing import Addressee, addressees, queue
 from bracewatch.store import Store, cases
 from bracewatch.store import tables as t
+from bracewatch.store.courses import is_full
 
 BATCH = 500
 
@@ -49,7 +51,7 @@ def _review_batch(store: Store, now: datetime) -> int:
         for case, result in results:
             _queue_messages(connection, to, result, now)
             _keep_flags(connection, case, result, standing.get(case.child_id, {}), now)
-            wake_at[case.child_id] = result.wake_at
+            wake_at[case.child_id] = result.wake_at if _book(connection, case, result, now) else now
         connection.execute(_SET_WAKE, [{"child": child_id, "at": at} for child_id, at in wake_at.items()])
     return len(child_ids)
 
@@ -66,6 +68,26 @@ def _queue_messages(connection: Connection, to: dict[int, Addressee], result: Re
             facts=message.facts,
             now=now,
         )
+
+
+def _book(connection: Connection, case: Case, result: Review, now: datetime) -> bool:
+    """Hold the days of visits that have come near; False when one of them has filled up since it was chosen.
+
+    The child is then reviewed again, and the next day is found.
+    """
+    for booking in result.bookings:
+        if is_full(connection, case.clinic_id, booking.on):
+            return False
+        connection.execute(
+            insert(t.course_fact).values(
+                course_id=case.course_id,
+                kind=FactKind.VISIT_BOOKED,
+                on_day=booking.on,
+                about=booking.visit_key,
+                recorded_at=now,
+            )
+        )
+    return True
 
 
 def _keep_flags(

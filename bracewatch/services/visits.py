@@ -1,18 +1,16 @@
-"""Visits: kept, moved; and the decision that is made at one of them."""
+"""Visits: kept, planned or not; booked, moved, cancelled; and the decision that is made at one of them."""
 
 from __future__ import annotations
 
 from datetime import date, datetime
 
-from sqlalchemy import Connection, insert
+from sqlalchemy import Connection
 
 from bracewatch.review import Case
-from bracewatch.schedule.facts import MAX_MONTHS_AHEAD, FactKind
-from bracewatch.schedule.spans import add_months
+from bracewatch.schedule.facts import UNPLANNED, FactKind
 from bracewatch.schedule.timeline import Visit
-from bracewatch.services.waking import wake
-from bracewatch.store import Store, cases
-from bracewatch.store import tables as t
+from bracewatch.services.facts import FactRefused, present_case, write
+from bracewatch.store import Store
 
 
 class VisitRefused(ValueError):
@@ -29,49 +27,89 @@ def record_kept(
     """
     with store.begin() as connection:
         case, visit = _find(connection, child_id, visit_key, now)
-        today = case.clinic_day(now)
-        if on > today:
+        if on > (today := case.clinic_day(now)):
             raise VisitRefused(f"the visit cannot have been kept on {on}: today is {today}")
-        if on < case.timeline.phases[0].start:
-            raise VisitRefused(f"{on} is before the brace start {case.timeline.phases[0].start}")
         if opens_gate and visit.decides is None:
             raise VisitRefused(f"nothing is decided at the visit “{visit.name}”")
         if visit.kept != on:
             _write(connection, case, FactKind.VISIT_KEPT, on, visit.key, note, now)
-        if opens_gate and visit.decides is not None:
+        if opens_gate and visit.decides is not None and not _is_open(case, visit.decides, on):
             _write(connection, case, FactKind.GATE_OPENED, on, visit.decides, note, now)
-        wake(connection, child_id, now)
+
+
+def record_unplanned(store: Store, child_id: int, on: date, now: datetime, *, note: str = "") -> None:
+    """The child came without a booking. It counts as the planned visit whose window the day falls in, if any."""
+    with store.begin() as connection:
+        _write(connection, _case(connection, child_id, now), FactKind.VISIT_KEPT, on, UNPLANNED, note, now)
+
+
+def hold_gate(store: Store, child_id: int, gate: str, on: date, until: date, now: datetime, *, note: str = "") -> None:
+    """The clinic decided against the step for now: the hours stay at least until `until`."""
+    with store.begin() as connection:
+        _write(connection, _case(connection, child_id, now), FactKind.GATE_HELD, on, gate, note, now, until=until)
 
 
 def move(store: Store, child_id: int, visit_key: str, to: date, now: datetime, *, note: str = "") -> None:
-    """Give a visit another day. The family is reminded of the new one.
+    """Give a visit another day, also one that was cancelled. The family is reminded of the new one.
 
     Raises VisitRefused for a visit that is not in the plan or was kept, and for a day that is past or more
     than a year ahead.
     """
     with store.begin() as connection:
         case, visit = _find(connection, child_id, visit_key, now)
-        today = case.clinic_day(now)
-        if visit.kept is not None:
-            raise VisitRefused(f"the visit “{visit.name}” was kept on {visit.kept}: it cannot be moved")
-        if not today <= to <= add_months(today, MAX_MONTHS_AHEAD):
+        _refuse_kept(visit, "moved")
+        if to < (today := case.clinic_day(now)):
             raise VisitRefused(f"{to} is no day for a visit: choose one from {today} to a year ahead")
         _write(connection, case, FactKind.VISIT_BOOKED, to, visit.key, note, now)
-        wake(connection, child_id, now)
+
+
+def cancel(store: Store, child_id: int, visit_key: str, now: datetime, *, note: str = "") -> None:
+    """The visit will not take place: nobody is reminded of it, and nobody has missed it.
+
+    Raises VisitRefused for a visit that is not in the plan or was kept.
+    """
+    with store.begin() as connection:
+        case, visit = _find(connection, child_id, visit_key, now)
+        _refuse_kept(visit, "cancelled")
+        _write(connection, case, FactKind.VISIT_CANCELLED, case.clinic_day(now), visit.key, note, now)
+
+
+def _case(connection: Connection, child_id: int, now: datetime) -> Case:
+    try:
+        return present_case(connection, child_id, now)
+    except FactRefused as refusal:
+        raise VisitRefused(str(refusal)) from refusal
 
 
 def _find(connection: Connection, child_id: int, visit_key: str, now: datetime) -> tuple[Case, Visit]:
-    for case in cases.load(connection, [child_id], now):
-        for visit in case.timeline.visits:
-            if visit.key == visit_key:
-                return case, visit
-        raise VisitRefused(f"this child's plan has no visit {visit_key!r}")
-    raise VisitRefused(f"there is no child {child_id} with a bracing course")
+    case = _case(connection, child_id, now)
+    for visit in case.timeline.visits:
+        if visit.key == visit_key:
+            return case, visit
+    raise VisitRefused(f"this child's plan has no visit {visit_key!r}")
 
 
-def _write(connection: Connection, case: Case, kind: FactKind, on: date, about: str, note: str, now: datetime) -> None:
-    connection.execute(
-        insert(t.course_fact).values(
-            course_id=case.course_id, kind=kind, on_day=on, about=about, note=note, recorded_at=now
-        )
-    )
+def _refuse_kept(visit: Visit, done: str) -> None:
+    if visit.kept is not None:
+        raise VisitRefused(f"the visit “{visit.name}” was kept on {visit.kept}: it cannot be {done}")
+
+
+def _is_open(case: Case, gate: str, on: date) -> bool:
+    """Whether the gate was opened on that day already."""
+    return any(phase.gate == gate and phase.gate_open and phase.end == on for phase in case.timeline.phases)
+
+
+def _write(
+    connection: Connection,
+    case: Case,
+    kind: FactKind,
+    on: date,
+    about: str,
+    note: str,
+    now: datetime,
+    until: date | None = None,
+) -> None:
+    try:
+        write(connection, case, kind, on, now, about=about, until=until, note=note)
+    except FactRefused as refusal:
+        raise VisitRefused(str(refusal)) from refusal

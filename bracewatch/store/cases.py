@@ -38,6 +38,7 @@ def load(connection: Connection, child_ids: Sequence[int], now: datetime) -> lis
         Case(
             child_id=child_id,
             course_id=row.course_id,
+            clinic_id=row.clinic_id,
             protocol=rules[_in_use(row, moves[row.course_id])],
             timeline=timeline_of(row, facts[row.course_id], moves[row.course_id], calendars[row.clinic_id], rules, now),
             clinic_zone=row.time_zone,

@@ -173,3 +173,12 @@ def _calendar(
 ) -> ClinicCalendar:
     """One calendar for one set of days, so that what it has found out is found out once."""
     return ClinicCalendar(parse_weekdays(clinic_days), dict(closed), full, country, region)
+
+
+def is_full(connection: Connection, clinic_id: int, day: date) -> bool:
+    """Whether the clinic has a daily capacity and that many visits are booked on the day."""
+    limited = t.clinic.c.daily_capacity
+    if connection.execute(select(limited).where(t.clinic.c.id == clinic_id)).scalar_one() is None:
+        return False
+    booked = connection.execute(_FULL.where(_plan.on_day == day), {"ids": [clinic_id]})
+    return booked.first() is not None

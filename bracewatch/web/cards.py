@@ -25,6 +25,7 @@ RULE_ORDER = {rule.code: place for place, rule in enumerate(RULES)}
 WHAT_TO_SAY: Mapping[str, str] = {
     "sore-skin": "How do the feet and toes look right now? How long does a red mark stay once the boots are off?",
     "brace-trouble": "What happens when you put the brace on? What have you tried so far?",
+    "no-clinic-day": "Which days near this one would suit you for the visit?",
     "asked-for-call": "You asked us to ring: what is on your mind?",
     "unread-reply": "You wrote to us and we want to get it right: what did you want to tell us?",
     "low-wear": "How have the days and nights with the brace been? What would make it easier?",

@@ -9,7 +9,7 @@ from enum import StrEnum
 
 from bracewatch.review import Case
 from bracewatch.review.flag import in_words
-from bracewatch.schedule.timeline import Phase, Timeline, Visit
+from bracewatch.schedule.timeline import PAUSE, Phase, Timeline, Visit
 from bracewatch.web.words import hours, months_between
 
 
@@ -18,6 +18,7 @@ class VisitState(StrEnum):
     LATE = "late"
     MISSED = "missed"
     PLANNED = "planned"
+    CANCELLED = "cancelled"
     NOT_OURS = "before enrolment"
 
 
@@ -46,6 +47,8 @@ def phase_in_short(timeline: Timeline, day: date) -> str:
     if phase is None:
         start = timeline.phases[0].start
         return f"Brace starts {in_words(start)}" if day < start else f"Bracing ended {in_words(timeline.ends_on)}"
+    if phase.key == PAUSE:
+        return f"Brace paused since {in_words(phase.start)}"
     if phase.asks == "hours":
         late = ", step down not decided" if _overdue(timeline, phase, day) else ""
         return f"{phase.name}, day {(day - phase.start).days + 1}{late}"
@@ -64,6 +67,8 @@ def hours_in_words(timeline: Timeline, day: date) -> str:
     phase = timeline.in_force(day)
     if phase is None:
         return f"{phase_in_short(timeline, day)}: no hours are prescribed today."
+    if phase.key == PAUSE:
+        return f"None: the brace is paused since {in_words(phase.start)}, until the clinic says so."
     amount = hours(phase.hours_low, phase.hours_high)
     if phase.gate and not phase.gate_open:
         return f"{amount} a day ({phase.name.lower()}), until the clinic decides to step down."
@@ -94,6 +99,8 @@ def visit_lines(case: Case, today: date) -> list[VisitLine]:
 def _state(case: Case, visit: Visit, today: date) -> VisitState:
     if visit.kept is not None:
         return VisitState.KEPT
+    if visit.cancelled:
+        return VisitState.CANCELLED
     day = visit.on or visit.closes
     if day < case.enrolled_on:
         return VisitState.NOT_OURS
@@ -111,8 +118,12 @@ def _state_in_words(visit: Visit, state: VisitState) -> str:
     if state is VisitState.PLANNED and visit.on is None:
         return "No open clinic day in its window: give it a day"
     if state is VisitState.PLANNED:
-        return "Planned, moved by hand" if visit.booked else "Planned"
-    return {VisitState.MISSED: "Missed", VisitState.NOT_OURS: "Before enrolment, not followed"}[state]
+        return f"Planned; {visit.why}" if visit.why else "Planned"
+    return {
+        VisitState.MISSED: "Missed",
+        VisitState.CANCELLED: "Cancelled",
+        VisitState.NOT_OURS: "Before enrolment, not followed",
+    }[state]
 
 
 def _decision(timeline: Timeline, visit: Visit) -> str | None:

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from bracewatch.review import Case
 from bracewatch.review.flags.low_wear import Weighed
 from bracewatch.schedule.spans import add_months
-from bracewatch.schedule.timeline import Phase
+from bracewatch.schedule.timeline import PAUSE, Phase
 from bracewatch.wear.reports import NIGHTS_ASKED, WearKind, WearReport, last_word
 from bracewatch.web.course import VisitLine, VisitState
 from bracewatch.web.words import hours
@@ -57,6 +57,9 @@ class Tick:
     label: str
 
 
+AFTER_THE_END = timedelta(days=60)
+
+
 @dataclass(frozen=True, slots=True)
 class TimelinePicture:
     bands: tuple[Band, ...]
@@ -66,9 +69,15 @@ class TimelinePicture:
 
 
 def draw_timeline(case: Case, lines: Sequence[VisitLine], born: date, today: date) -> TimelinePicture:
-    """The whole course: a band a phase, a mark a visit, birthdays, today."""
+    """The whole course: a band a phase, a mark a visit, birthdays, today.
+
+    The years of follow-up after bracing would squeeze the course to a corner: the picture ends with the course,
+    and goes on past it only as far as what has happened.
+    """
     timeline = case.timeline
     start = timeline.phases[0].start
+    around_the_end = timeline.ends_on + AFTER_THE_END
+    lines = [line for line in lines if line.visit.kept is not None or line.day <= max(around_the_end, today)]
     last = max([timeline.ends_on, *(line.day for line in lines)])
     scale = Scale(start, last)
     bands = tuple(
@@ -82,6 +91,8 @@ def draw_timeline(case: Case, lines: Sequence[VisitLine], born: date, today: dat
 
 
 def _band_label(phase: Phase) -> str:
+    if phase.key == PAUSE:
+        return phase.name
     amount = hours(phase.hours_low, phase.hours_high)
     return phase.name if amount in phase.name else f"{phase.name}: {amount}"
 
@@ -131,7 +142,9 @@ def recent_wear(case: Case, today: date) -> list[Weighed]:
     return [
         Weighed(report, phase, report.share(phase.hours_low))
         for report in last_word(case.reports)
-        if oldest <= report.day < today and (phase := case.timeline.in_force(report.day)) is not None
+        if oldest <= report.day < today
+        and (phase := case.timeline.in_force(report.day)) is not None
+        and phase.key != PAUSE
     ]
 
 

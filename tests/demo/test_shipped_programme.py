@@ -28,7 +28,7 @@ some_days = settings(max_examples=30, deadline=None)
 
 
 def calendar(clinic: Clinic, today: date, *, closures: bool = True) -> ClinicCalendar:
-    closed = frozenset(today + timedelta(days=day) for day in clinic.closed_days) if closures else frozenset()
+    closed = {today + timedelta(days=day): why for day, why in clinic.closed_days.items()} if closures else {}
     return ClinicCalendar(parse_weekdays(clinic.clinic_days), closed)
 
 

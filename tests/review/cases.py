@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime, time
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
 from bracewatch.messages.kinds import Asked, Meaning, Next
@@ -29,6 +29,8 @@ def case_from(now: datetime, **given: Any) -> Case:
     start = date.fromisoformat(given.get("brace_start", START.isoformat()))
     facts = [(FactKind.VISIT_KEPT, key, day) for key, day in given.get("kept", [])]
     facts += [(FactKind.VISIT_BOOKED, key, day) for key, day in given.get("moved", [])]
+    facts += [(FactKind.VISIT_CANCELLED, key, day) for key, day in given.get("cancelled", [])]
+    facts += [(FactKind.PAUSED, "skin", day) for day in given.get("paused", [])]
     facts += [(FactKind.GATE_OPENED, "step-down", day) for day in given.get("decided", [])]
     course = Course(
         date.fromisoformat(given.get("born", BORN.isoformat())),
@@ -40,8 +42,9 @@ def case_from(now: datetime, **given: Any) -> Case:
     return Case(
         child_id=1,
         course_id=7,
+        clinic_id=3,
         protocol=rules,
-        timeline=build(rules, course, ClinicCalendar(parse_weekdays("tue")), as_of=local_day(now, ZONE)),
+        timeline=build(rules, course, _calendar(given.get("closed")), as_of=local_day(now, ZONE)),
         clinic_zone=ZONE,
         enrolled_on=date.fromisoformat(given.get("enrolled", start.isoformat())),
         caregiver=Caregiver(5, "en", ZONE, time(18), agreed, stopped),
@@ -53,6 +56,15 @@ def case_from(now: datetime, **given: Any) -> Case:
         heard=tuple(_heard(row) for row in given.get("heard", [])),
         calls=tuple(Call(moment(at), spoke) for at, spoke in given.get("calls", [])),
     )
+
+
+def _calendar(closed: list[str] | None) -> ClinicCalendar:
+    """Tuesdays, less the days from one date to another where `closed` gives them."""
+    if closed is None:
+        return ClinicCalendar(parse_weekdays("tue"))
+    first, last = (date.fromisoformat(day) for day in closed)
+    days = {first + timedelta(days=n): "flood" for n in range((last - first).days + 1)}
+    return ClinicCalendar(parse_weekdays("tue"), days)
 
 
 def _report(kind: WearKind, day: str, figure: float, heard_at: str | None = None) -> WearReport:

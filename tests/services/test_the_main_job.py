@@ -219,7 +219,7 @@ def test_a_visit_recorded_twice_is_one_fact(world: World) -> None:
 @pytest.mark.parametrize("to", [date(2026, 8, 31), date(2027, 9, 2)])
 def test_a_visit_is_not_moved_into_the_past_or_beyond_a_year(world: World, to: date) -> None:
     child_id = world.enrol()
-    with pytest.raises(VisitRefused, match="no day for a visit"):
+    with pytest.raises(VisitRefused, match=r"no day for a visit|more than a year"):
         visits.move(world.store, child_id, "first-fit", to, world.now)
 
 

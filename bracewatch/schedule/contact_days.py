@@ -1,0 +1,64 @@
+"""The days on which a family is asked about wear and reminded of a visit: the one place that says which.
+
+Days are ordinals (`date.toordinal()`), so that a whole course is a few ranges of numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+
+from bracewatch.schedule.protocol import Contact
+from bracewatch.schedule.timeline import PAUSE, Phase, Timeline
+
+
+def rounds(phase: Phase, start: date, end: date) -> range:
+    """The ordinals from `start` up to, not including, `end` on which it is a phase's turn to be asked about.
+
+    That is every `check_in_days` from the phase's own start, never on that day itself.
+    """
+    begun, every = phase.start.toordinal(), phase.check_in_days
+    turn = max(1, -(-(start.toordinal() - begun) // every))  # the first one from `start` on
+    return range(begun + turn * every, end.toordinal(), every)
+
+
+def is_asking_day(timeline: Timeline, contact: Contact, phase: Phase, day: date) -> bool:
+    """Whether a family is asked on `day`, on which `phase` is in force. A pause asks nothing."""
+    if phase.key == PAUSE:
+        return False
+    if phase is timeline.phases[0] and (day - phase.start).days == contact.first_check_in.days:
+        return True
+    return bool(rounds(phase, day, date.fromordinal(day.toordinal() + 1)))
+
+
+def check_in_days(timeline: Timeline, contact: Contact) -> list[int]:
+    """The ordinals, rising, of every day of the course on which the family is asked.
+
+    As planned: closer rounds after low wear come on top, and nobody is asked before they have agreed.
+    """
+    days: list[int] = []
+    for phase, start, end in _in_force(timeline):
+        turns = rounds(phase, start, end)
+        if phase is timeline.phases[0]:
+            first = phase.start.toordinal() + contact.first_check_in.days
+            if start.toordinal() <= first < end.toordinal() and first not in turns:
+                turns = sorted([first, *turns])
+        days += turns
+    return days
+
+
+def _in_force(timeline: Timeline) -> Iterator[tuple[Phase, date, date]]:
+    """Each phase with the days on which its hours hold, pauses left out.
+
+    Behind a gate that nobody has opened it goes on through what was planned, as in `Timeline.in_force`.
+    """
+    held = None
+    for phase in timeline.phases:
+        if phase.key != PAUSE:
+            yield held or phase, phase.start, phase.end
+            held = held or (phase if not phase.gate_open else None)
+
+
+def reminder_days(contact: Contact, on: date) -> list[date]:
+    """The days, rising, on which a family is reminded of a visit on `on`."""
+    return sorted({span.before(on) for span in contact.visit_reminders})
