@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
+from typing import cast
 
 import phonenumbers
 from sqlalchemy import Connection, insert, select
@@ -13,11 +14,13 @@ from bracewatch.messages.languages import LANGUAGES
 from bracewatch.schedule import protocol
 from bracewatch.schedule.clinic_days import check_country, parse_weekdays
 from bracewatch.schedule.facts import FactKind, faults_in
+from bracewatch.schedule.feet import Correction, FootKind, Sides
 from bracewatch.schedule.local_time import local_day, zone
+from bracewatch.schedule.protocol import Protocol
 from bracewatch.services.waking import wake
 from bracewatch.store import Store
 from bracewatch.store import tables as t
-from bracewatch.store.courses import keep_rules
+from bracewatch.store.courses import KeptRules, keep_rules
 
 
 class NotEnrolled(ValueError):
@@ -120,14 +123,18 @@ def add_clinic(store: Store, clinic: NewClinic) -> int:
     return int(clinic_id)
 
 
-def enrol(store: Store, family: NewFamily, now: datetime) -> int:
-    """Write a family down and wake it for its first review; the child's id. Raises NotEnrolled with every fault."""
+def enrol(store: Store, family: NewFamily, now: datetime, protocols: Mapping[str, Protocol] | None = None) -> int:
+    """Write a family down and wake it for its first review; the child's id. Raises NotEnrolled with every fault.
+
+    `protocols` are those the clinic may choose from, by identifier; the shipped ones when not given.
+    """
+    protocols = protocols if protocols is not None else {key: protocol.shipped(key) for key in protocol.shipped_ids()}
     with store.begin() as connection:
         clinic = connection.execute(select(t.clinic).where(t.clinic.c.id == family.clinic_id)).one_or_none()
         if clinic is None:
             raise NotEnrolled([f"there is no clinic {family.clinic_id}"])
         today = local_day(now, clinic.time_zone)
-        faults = _faults(family, today)
+        faults = _faults(family, today, protocols)
         if faults:
             raise NotEnrolled(faults)
         child_id = connection.execute(
@@ -154,7 +161,7 @@ def enrol(store: Store, family: NewFamily, now: datetime) -> int:
                 agreed_text=family.agreed_text,
             )
         )
-        _open_course(connection, int(child_id), 1, family.brace_start, family)
+        _open_course(connection, int(child_id), 1, family.brace_start, family, protocols[family.protocol_id])
     return int(child_id)
 
 
@@ -176,7 +183,8 @@ def start_again(store: Store, child_id: int, relapsed_on: date, brace_start: dat
         faults = faults_in(old.born, brace_start, now.date())
         if not old.brace_start <= relapsed_on <= brace_start:
             faults.append(f"relapse {relapsed_on} must lie from {old.brace_start} (brace start) to {brace_start}")
-        faults += _fault(lambda: protocol.shipped(old.protocol_id).variant_for(old.born, brace_start, old.foot))
+        old_rules = KeptRules(connection)[old.protocol_id, old.protocol_version]
+        faults += _fault(lambda: old_rules.variant_for(old.born, brace_start, old.foot))
         if faults:
             raise NotEnrolled(faults)
         connection.execute(
@@ -184,29 +192,53 @@ def start_again(store: Store, child_id: int, relapsed_on: date, brace_start: dat
                 course_id=old.id, kind=FactKind.ENDED, on_day=relapsed_on, about="relapse", recorded_at=now
             )
         )
-        course_id = _open_course(connection, child_id, old.number + 1, brace_start, old)
+        course_id = _open_course(connection, child_id, old.number + 1, brace_start, old, old_rules)
         wake(connection, child_id, now)
     return course_id
 
 
-def _open_course(connection: Connection, child_id: int, number: int, brace_start: date, like: object) -> int:
-    """A new course with the protocol and feet of `like`, a NewFamily or a row of an earlier course."""
+def correction_of(family: NewFamily) -> Correction:
+    """The feet and settings of a family, for a look at what is out of the published range (`feet.cautions`).
+
+    Raises ValueError, naming the field and what is allowed, for a value that cannot be.
+    """
+    return Correction(
+        kind=cast(FootKind, family.foot),
+        sides=cast(Sides, family.sides),
+        abduction_before_release=family.abduction_before_release,
+        abduction_last_cast=family.abduction_last_cast,
+        dorsiflexion=family.dorsiflexion,
+        rotation_affected=family.rotation_affected,
+        rotation_unaffected=family.rotation_unaffected,
+        bend=family.bend,
+    )
+
+
+def _open_course(
+    connection: Connection, child_id: int, number: int, brace_start: date, like: object, rules: Protocol
+) -> int:
+    """A new course by those rules, with the feet of `like`, a NewFamily or a row of an earlier course."""
     names = (
-        *("protocol_id", "sides", "foot", "abduction_before_release", "abduction_last_cast", "dorsiflexion"),
+        *("sides", "foot", "abduction_before_release", "abduction_last_cast", "dorsiflexion"),
         *("rotation_affected", "rotation_unaffected", "bend"),
     )
-    values = {name: getattr(like, name) for name in names}
-    rules = protocol.shipped(values["protocol_id"])
     keep_rules(connection, rules)
     course_id = connection.execute(
         insert(t.course)
-        .values(child_id=child_id, number=number, protocol_version=rules.version, brace_start=brace_start, **values)
+        .values(
+            child_id=child_id,
+            number=number,
+            protocol_id=rules.id,
+            protocol_version=rules.version,
+            brace_start=brace_start,
+            **{name: getattr(like, name) for name in names},
+        )
         .returning(t.course.c.id)
     ).scalar_one()
     return int(course_id)
 
 
-def _faults(family: NewFamily, today: date) -> list[str]:
+def _faults(family: NewFamily, today: date, protocols: Mapping[str, Protocol]) -> list[str]:
     faults = faults_in(family.born, family.brace_start, today)
     for name in ("child_name", "caregiver_name"):
         if not getattr(family, name).strip():
@@ -222,10 +254,12 @@ def _faults(family: NewFamily, today: date) -> list[str]:
         faults.append(f"sides {family.sides!r}: use left, right or both")
     if family.foot not in ("typical", "atypical", "loose"):
         faults.append(f"foot {family.foot!r}: use typical, atypical or loose")
-    if not faults:
-        faults += _fault(
-            lambda: protocol.shipped(family.protocol_id).variant_for(family.born, family.brace_start, family.foot)
-        )
+    if family.protocol_id not in protocols:
+        faults.append(f"no protocol {family.protocol_id!r}: there are {', '.join(protocols)}")
+    elif not faults:
+        rules = protocols[family.protocol_id]
+        faults += _fault(lambda: rules.variant_for(family.born, family.brace_start, family.foot))
+        faults += _fault(lambda: correction_of(family))
     return faults
 
 

@@ -33,17 +33,19 @@ def review_due(store: Store, now: datetime) -> int:
     """Review all children whose `wake_at` has passed; how many there were. Running it twice changes nothing."""
     total = 0
     while True:
-        reviewed = _review_batch(store, now)
+        reviewed, once_more = _review_batch(store, now)
         total += reviewed
-        if reviewed < BATCH:
+        if reviewed < BATCH and not once_more:
             return total
 
 
-def _review_batch(store: Store, now: datetime) -> int:
+def _review_batch(store: Store, now: datetime) -> tuple[int, bool]:
+    """Review up to `BATCH` children; how many there were, and whether some of them must be reviewed once more."""
+    once_more = False
     with store.begin() as connection:
         child_ids = list(connection.execute(_DUE, {"now": now}).scalars())
         if not child_ids:
-            return 0
+            return 0, False
         standing = _standing_flags(connection, child_ids)
         wake_at: dict[int, datetime | None] = dict.fromkeys(child_ids)
         results = [(case, review(case, now)) for case in cases.load(connection, child_ids, now)]
@@ -51,9 +53,11 @@ def _review_batch(store: Store, now: datetime) -> int:
         for case, result in results:
             _queue_messages(connection, to, result, now)
             _keep_flags(connection, case, result, standing.get(case.child_id, {}), now)
-            wake_at[case.child_id] = result.wake_at if _book(connection, case, result, now) else now
+            booked = _book(connection, case, result, now)
+            once_more = once_more or not booked
+            wake_at[case.child_id] = result.wake_at if booked else now
         connection.execute(_SET_WAKE, [{"child": child_id, "at": at} for child_id, at in wake_at.items()])
-    return len(child_ids)
+    return len(child_ids), once_more
 
 
 def _queue_messages(connection: Connection, to: dict[int, Addressee], result: Review, now: datetime) -> None:

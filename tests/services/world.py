@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
@@ -9,6 +10,7 @@ from typing import Any
 from sqlalchemy import select
 
 from bracewatch.messages.adapter import Accepted, NotSent, Outgoing
+from bracewatch.schedule.protocol import Protocol
 from bracewatch.services import enrolment, inbox
 from bracewatch.services.reviewing import review_due
 from bracewatch.services.sending import Sent, send_due
@@ -42,7 +44,7 @@ class World:
     clinic_id: int
     now: datetime = NOW
 
-    def enrol(self, **changes: Any) -> int:
+    def enrol(self, protocols: Mapping[str, Protocol] | None = None, **changes: Any) -> int:
         given: dict[str, Any] = {
             "clinic_id": self.clinic_id,
             "child_name": "Tumaini",
@@ -55,7 +57,7 @@ class World:
             "agreed_at": self.now,
             "agreed_text": "test",
         }
-        return enrolment.enrol(self.store, enrolment.NewFamily(**{**given, **changes}), self.now)
+        return enrolment.enrol(self.store, enrolment.NewFamily(**{**given, **changes}), self.now, protocols)
 
     def tick(self) -> Sent:
         review_due(self.store, self.now)

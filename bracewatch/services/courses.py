@@ -1,0 +1,167 @@
+"""Changing what a course rests on: its protocol, the birth date, the clinic, where a caregiver lives.
+
+What has happened stays as it was: visits that were held keep their day, phases before the change keep their
+hours, and every change is kept beside the old value.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import Connection, insert, select, update
+
+from bracewatch.review import Case
+from bracewatch.schedule.facts import Course, FactKind, faults_in
+from bracewatch.schedule.local_time import zone
+from bracewatch.schedule.protocol import Protocol
+from bracewatch.schedule.timeline import Timeline, build, changed
+from bracewatch.services.facts import FactRefused, present_case
+from bracewatch.services.waking import wake
+from bracewatch.store import Store, courses
+from bracewatch.store import tables as t
+
+
+@dataclass(frozen=True, slots=True)
+class ProtocolMove:
+    """What a move to another protocol would change, to be looked at before anybody confirms it."""
+
+    child_id: int
+    from_day: date
+    rules: Protocol
+    before: Timeline
+    after: Timeline
+
+
+def preview_protocol(store: Store, child_id: int, rules: Protocol, from_day: date, now: datetime) -> ProtocolMove:
+    """How the child's timeline would look if it followed `rules` from that day; nothing is written.
+
+    Raises FactRefused when there is no such child, the day is before the brace start or today, or the
+    protocol has no course for a child of that age and foot.
+    """
+    with store.read() as connection:
+        return _preview(connection, child_id, rules, from_day, now)
+
+
+def move_to_protocol(store: Store, child_id: int, rules: Protocol, from_day: date, now: datetime) -> ProtocolMove:
+    """Have the child's present course follow `rules` from that day on; what was before stays as it was.
+
+    Raises FactRefused as `preview_protocol` does.
+    """
+    with store.begin() as connection:
+        move = _preview(connection, child_id, rules, from_day, now)
+        course_id = present_case(connection, child_id, now).course_id
+        courses.keep_rules(connection, rules)
+        connection.execute(
+            insert(t.course_protocol).values(
+                course_id=course_id,
+                from_day=from_day,
+                protocol_id=rules.id,
+                protocol_version=rules.version,
+                recorded_at=now,
+            )
+        )
+        wake(connection, child_id, now)
+    return move
+
+
+def change_birth_date(store: Store, child_id: int, born: date, now: datetime) -> None:
+    """Correct the birth date. Raises FactRefused for a date that cannot be, or for which the protocol has no course."""
+    with store.begin() as connection:
+        case = present_case(connection, child_id, now)
+        course = _course(connection, case)
+        faults = faults_in(born, course.brace_start, case.clinic_day(now))
+        faults += _no_variant(case.protocol, replace(course, born=born))
+        if faults:
+            raise FactRefused(faults)
+        _change(connection, child_id, "birth date", course.born.isoformat(), born.isoformat(), now)
+        connection.execute(update(t.child).where(t.child.c.id == child_id).values(born=born))
+
+
+def change_clinic(store: Store, child_id: int, clinic_id: int, now: datetime) -> None:
+    """Have another clinic see the child from now on. Visits ahead that were held at the old clinic lose their day.
+
+    Raises FactRefused when there is no such child or clinic.
+    """
+    with store.begin() as connection:
+        case = present_case(connection, child_id, now)
+        names = {row.id: row.name for row in connection.execute(select(t.clinic.c.id, t.clinic.c.name))}
+        if clinic_id not in names:
+            raise FactRefused([f"there is no clinic {clinic_id}"])
+        _change(connection, child_id, "clinic", names[case.clinic_id], names[clinic_id], now)
+        connection.execute(update(t.child).where(t.child.c.id == child_id).values(clinic_id=clinic_id))
+        calendar = courses.calendars_of(connection, [clinic_id])[clinic_id]
+        for visit in case.timeline.visits:
+            if visit.booked and visit.kept is None and visit.on is not None and visit.on > case.clinic_day(now):
+                on = calendar.nearest_open(visit.due, visit.opens, visit.closes) or visit.on
+                connection.execute(
+                    insert(t.course_fact).values(
+                        course_id=case.course_id,
+                        kind=FactKind.VISIT_BOOKED,
+                        on_day=on,
+                        about=visit.key,
+                        note="change of clinic",
+                        recorded_at=now,
+                    )
+                )
+
+
+def change_zone(store: Store, caregiver_id: int, time_zone: str, now: datetime) -> None:
+    """The caregiver lives by another clock from now on: only what is still to be said moves.
+
+    Raises FactRefused for an unknown zone or caregiver.
+    """
+    try:
+        zone(time_zone)
+    except ValueError as error:
+        raise FactRefused([str(error)]) from error
+    with store.begin() as connection:
+        row: Any = connection.execute(
+            select(t.caregiver.c.child_id, t.caregiver.c.time_zone).where(t.caregiver.c.id == caregiver_id)
+        ).one_or_none()
+        if row is None:
+            raise FactRefused([f"there is no caregiver {caregiver_id}"])
+        _change(connection, row.child_id, "time zone", row.time_zone, time_zone, now)
+        connection.execute(update(t.caregiver).where(t.caregiver.c.id == caregiver_id).values(time_zone=time_zone))
+
+
+def _preview(connection: Connection, child_id: int, rules: Protocol, from_day: date, now: datetime) -> ProtocolMove:
+    case = present_case(connection, child_id, now)
+    course = _course(connection, case)
+    today = case.clinic_day(now)
+    faults = _no_variant(rules, course)
+    if from_day < today:
+        faults.append(f"{from_day} is past: a course moves to another protocol today, {today}, or later")
+    if from_day < course.brace_start:
+        faults.append(f"{from_day} is before the brace start {course.brace_start}")
+    if faults:
+        raise FactRefused(faults)
+    calendar = courses.calendars_of(connection, [case.clinic_id])[case.clinic_id]
+    after = build(rules, course, calendar, as_of=today)
+    return ProtocolMove(child_id, from_day, rules, case.timeline, changed(case.timeline, after, from_day))
+
+
+def _no_variant(rules: Protocol, course: Course) -> list[str]:
+    try:
+        rules.variant_for(course.born, course.brace_start, course.foot)
+    except ValueError as error:
+        return [str(error)]
+    return []
+
+
+def _course(connection: Connection, case: Case) -> Course:
+    row: Any = connection.execute(
+        select(t.child.c.born, t.course.c.brace_start, t.course.c.foot)
+        .join(t.course, t.course.c.child_id == t.child.c.id)
+        .where(t.course.c.id == case.course_id)
+    ).one()
+    facts: Any = connection.execute(
+        select(*courses.FACT_COLUMNS).where(t.course_fact.c.course_id == case.course_id)
+    ).fetchall()
+    return courses.course_of(row, facts)
+
+
+def _change(connection: Connection, child_id: int, what: str, old: str, new: str, now: datetime) -> None:
+    connection.execute(insert(t.child_change).values(child_id=child_id, what=what, old=old, new=new, recorded_at=now))
+    wake(connection, child_id, now)
