@@ -22,6 +22,7 @@ class Caregiver:
     contact_time: time
     agreed_at: datetime | None
     stopped_at: datetime | None
+    stopped_why: str | None = None
 
     @property
     def may_be_written_to(self) -> bool:

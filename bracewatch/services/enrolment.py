@@ -172,15 +172,16 @@ def start_again(store: Store, child_id: int, relapsed_on: date, brace_start: dat
     """
     with store.begin() as connection:
         old = connection.execute(
-            select(t.course, t.child.c.born)
-            .join(t.child)
+            select(t.course, t.child.c.born, t.clinic.c.time_zone)
+            .join(t.child, t.child.c.id == t.course.c.child_id)
+            .join(t.clinic, t.clinic.c.id == t.child.c.clinic_id)
             .where(t.course.c.child_id == child_id)
             .order_by(t.course.c.number.desc())
             .limit(1)
         ).one_or_none()
         if old is None:
             raise NotEnrolled([f"there is no course of child {child_id} to start again"])
-        faults = faults_in(old.born, brace_start, now.date())
+        faults = faults_in(old.born, brace_start, local_day(now, old.time_zone))
         if not old.brace_start <= relapsed_on <= brace_start:
             faults.append(f"relapse {relapsed_on} must lie from {old.brace_start} (brace start) to {brace_start}")
         old_rules = KeptRules(connection)[old.protocol_id, old.protocol_version]

@@ -12,7 +12,9 @@ from bracewatch.messages.kinds import Asked, Kind, Meaning, Next
 from bracewatch.messages.replies import Reading, understand
 from bracewatch.review.contact import waking
 from bracewatch.schedule.local_time import local_day
+from bracewatch.schedule.timeline import Phase
 from bracewatch.services.outgoing import addressees, queue
+from bracewatch.services.people import StopReason, stop_messages
 from bracewatch.services.waking import wake
 from bracewatch.store import Store, cases
 from bracewatch.store import tables as t
@@ -23,7 +25,10 @@ QUESTION_STAYS_OPEN = timedelta(days=7)
 ANSWER_USEFUL = timedelta(hours=12)
 MOST_ANSWERS_A_DAY = 10  # a phone that answers by machine must not talk with us for ever
 COURTESY = "courtesy.only"  # the reader's rule for "ok, thank you": nothing to do
-UNANSWERED = (COURTESY, "grief.said")  # nor is a word of mourning met with a text by machine
+MOURNING = "grief.said"  # a word of mourning is not met with a text by machine, now or later
+UNANSWERED = (COURTESY, MOURNING)
+
+ALWAYS_ANSWERED = (Kind.TROUBLE_HEARD, Kind.STOPPED)  # by night too
 
 _ANSWERS = {
     Meaning.TROUBLE: Kind.TROUBLE_HEARD,
@@ -63,9 +68,7 @@ def receive(store: Store, *, sid: str, phone: str, body: str, received_at: datet
     """
     with store.begin() as connection:
         sender = _sender(connection, phone)
-        question = _open_question(connection, sender.id, received_at) if sender else _Question(Asked.NOTHING, None)
-        reading = understand(body, language=sender.language if sender else "en", asked=question.asked)
-        reading = _in_context(connection, sender, question, reading, received_at)
+        question, reading = _read(connection, sender, body, received_at)
         inbound_id = insert_if_new(
             connection,
             t.inbound,
@@ -91,7 +94,7 @@ def receive(store: Store, *, sid: str, phone: str, body: str, received_at: datet
         if sender is not None:
             _keep_wear(connection, sender, inbound_id, question.asked, reading, received_at)
             _change_wishes(connection, sender, reading, received_at)
-            _answer(connection, sender, inbound_id, question.asked, reading, received_at)
+            _answer(connection, sender, sid, question.asked, reading, received_at)
             wake(connection, sender.child_id, received_at)
     return Received(inbound_id, sender.child_id if sender else None, reading)
 
@@ -122,12 +125,40 @@ def _sender(connection: Connection, phone: str) -> Row[Any] | None:
     ).one_or_none()
 
 
-def _open_question(connection: Connection, caregiver_id: int, now: datetime) -> _Question:
-    """The last question put to the caregiver, if it is recent enough to be the one answered.
+def _read(connection: Connection, sender: Row[Any] | None, body: str, now: datetime) -> tuple[_Question, Reading]:
+    """The reply in the light of the question that it fits, the last one first, and that question."""
+    if sender is None:
+        nothing = _Question(Asked.NOTHING, None)
+        return nothing, replace(understand(body, language="en", asked=nothing.asked), next=Next.TO_STAFF)
+    yesterday = local_day(now, sender.time_zone) - timedelta(days=1)
+    phase = _phase_on(connection, sender.child_id, yesterday, now)
+    questions = _open_questions(connection, sender.id, now) or [_Question(_asked_in(phase), None)]
+    readings = [(question, understand(body, language=sender.language, asked=question.asked)) for question in questions]
+    question, reading = next((pair for pair in readings if pair[1].next is Next.KEEP), readings[0])
+    reading = _in_context(connection, sender, question, reading, now)
+    if reading.meaning in (Meaning.HOURS, Meaning.NIGHTS) and reading.meaning.value != _asked_in(phase).value:
+        # "7 nights" where hours are prescribed says nothing about hours, and the other way round.
+        reading = replace(reading, next=Next.TO_STAFF, rule=f"{reading.rule}+other-phase")
+    return question, reading
+
+
+def _phase_on(connection: Connection, child_id: int, day: date, now: datetime) -> Phase | None:
+    for case in cases.load(connection, [child_id], now):
+        return case.timeline.in_force(day)
+    return None
+
+
+def _asked_in(phase: Phase | None) -> Asked:
+    """What is asked in a phase: a figure that comes unasked answers that, for nothing else is ever counted."""
+    return Asked(phase.asks) if phase is not None else Asked.NOTHING
+
+
+def _open_questions(connection: Connection, caregiver_id: int, now: datetime) -> list[_Question]:
+    """The questions put to the caregiver that are recent enough to be answered, one of each sort, the last first.
 
     Asking the same once more ("answer:…" in the outbox) leaves the question what it was.
     """
-    row = connection.execute(
+    rows = connection.execute(
         select(t.outbox.c.asks, t.outbox.c.kind)
         .where(
             t.outbox.c.caregiver_id == caregiver_id,
@@ -137,17 +168,17 @@ def _open_question(connection: Connection, caregiver_id: int, now: datetime) -> 
             t.outbox.c.sent_at <= now,
         )
         .order_by(t.outbox.c.sent_at.desc(), t.outbox.c.id.desc())
-        .limit(1)
-    ).one_or_none()
-    return _Question(Asked(row.asks), Kind(row.kind)) if row else _Question(Asked.NOTHING, None)
+    )
+    questions: dict[Asked, _Question] = {}
+    for row in rows:
+        questions.setdefault(Asked(row.asks), _Question(Asked(row.asks), Kind(row.kind)))
+    return list(questions.values())
 
 
 def _in_context(
-    connection: Connection, sender: Row[Any] | None, question: _Question, reading: Reading, now: datetime
+    connection: Connection, sender: Row[Any], question: _Question, reading: Reading, now: datetime
 ) -> Reading:
-    """The reading once it is known who wrote and what was asked before."""
-    if sender is None:
-        return replace(reading, next=Next.TO_STAFF)
+    """The reading once it is known what was asked before."""
     if question.kind is Kind.MISSED_VISIT and reading.meaning is Meaning.COMING:
         # That text offers a call to find a new day: "yes" takes the offer up.
         return replace(reading, meaning=Meaning.CALL_ME, rule=f"{reading.rule}+missed-visit")
@@ -204,39 +235,33 @@ def _course_on(connection: Connection, child_id: int, day: date) -> int | None:
 
 
 def _change_wishes(connection: Connection, sender: Row[Any], reading: Reading, now: datetime) -> None:
-    if reading.meaning is Meaning.STOP:
-        _stop_messages(connection, sender.id, now)
+    if reading.rule == MOURNING:
+        stop_messages(connection, sender.id, now, StopReason.MOURNING)
+    elif reading.meaning is Meaning.WRONG_PERSON:
+        stop_messages(connection, sender.id, now, StopReason.WRONG_PERSON)
+    elif reading.meaning is Meaning.STOP:
+        stop_messages(connection, sender.id, now, StopReason.ASKED)
     elif reading.meaning is Meaning.START:
         connection.execute(
             update(t.caregiver)
             .where(t.caregiver.c.id == sender.id)
-            .values(stopped_at=None, agreed_at=func.coalesce(t.caregiver.c.agreed_at, now))
+            .values(stopped_at=None, stopped_why=None, agreed_at=func.coalesce(t.caregiver.c.agreed_at, now))
         )
 
 
-def _stop_messages(connection: Connection, caregiver_id: int, now: datetime) -> None:
-    """Send a caregiver nothing more, and take back what is still waiting."""
-    connection.execute(update(t.caregiver).where(t.caregiver.c.id == caregiver_id).values(stopped_at=now))
-    connection.execute(
-        update(t.outbox)
-        .where(t.outbox.c.caregiver_id == caregiver_id, t.outbox.c.state == "queued")
-        .values(state="withdrawn")
-    )
-
-
-def _answer(
-    connection: Connection, sender: Row[Any], inbound_id: int, asked: Asked, reading: Reading, now: datetime
-) -> None:
+def _answer(connection: Connection, sender: Row[Any], sid: str, asked: Asked, reading: Reading, now: datetime) -> None:
     """Answer in the caregiver's language. After a stop only the confirmation goes out, nothing else ever."""
-    stopped_before = sender.stopped_at is not None and reading.meaning is not Meaning.START
-    if reading.rule in UNANSWERED or stopped_before or _answers_today(connection, sender.id, now) >= MOST_ANSWERS_A_DAY:
+    stopped = sender.stopped_at is not None and reading.meaning is not Meaning.START
+    if reading.rule in UNANSWERED or reading.meaning is Meaning.WRONG_PERSON or stopped:
         return
     kind, facts = _answer_kind(connection, sender, asked, reading, now)
-    due_at = now if reading.meaning in (Meaning.STOP, Meaning.TROUBLE) else waking(now, sender.time_zone)
+    if _answers_today(connection, sender.id, kind, now) >= MOST_ANSWERS_A_DAY:
+        return
+    due_at = now if kind in ALWAYS_ANSWERED else waking(now, sender.time_zone)
     queue(
         connection,
         addressees(connection, [sender.id])[sender.id],
-        key=f"answer:{inbound_id}",
+        key=f"answer:{sid}",
         kind=kind,
         due_at=due_at,
         useful_until=due_at + ANSWER_USEFUL,
@@ -252,18 +277,23 @@ def _answer_kind(
         return _ANSWERS[reading.meaning], {}
     if reading.next is Next.ASK_AGAIN:
         return _ASK_AGAIN.get(asked, Kind.CALL_HEARD), {}
-    if reading.next is Next.TO_STAFF or reading.meaning in (Meaning.WRONG_PERSON, Meaning.MOVED):
+    if reading.next is Next.TO_STAFF or reading.meaning is Meaning.MOVED:
         return Kind.CALL_HEARD, {}
     if reading.meaning is Meaning.COMING and (day := _next_visit(connection, sender.child_id, now)):
         return Kind.COMING_HEARD, {"day": day}
     return Kind.THANKS, {}
 
 
-def _answers_today(connection: Connection, caregiver_id: int, now: datetime) -> int:
+def _answers_today(connection: Connection, caregiver_id: int, kind: Kind, now: datetime) -> int:
+    """How often we have answered of late: what to do about a sore foot is counted by itself, so that nothing
+    else uses its turns up."""
+    sent = t.outbox.c
+    alike = sent.kind == kind if kind in ALWAYS_ANSWERED else sent.kind.not_in(ALWAYS_ANSWERED)
     query = select(func.count()).where(
-        t.outbox.c.caregiver_id == caregiver_id,
-        t.outbox.c.key.like("answer:%"),
-        t.outbox.c.created_at > now - timedelta(days=1),
+        sent.caregiver_id == caregiver_id,
+        sent.key.like("answer:%"),
+        sent.created_at > now - timedelta(days=1),
+        alike,
     )
     return connection.execute(query).scalar_one()
 

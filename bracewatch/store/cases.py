@@ -33,7 +33,7 @@ def load(connection: Connection, child_ids: Sequence[int], now: datetime) -> lis
     reports = _grouped(connection, _REPORTS, course_ids, since)
     heard = _grouped(connection, _HEARD, child_ids, since)
     asked = _grouped(connection, _ASKED, child_ids, since)
-    calls = _grouped(connection, _CALLS, child_ids, since)
+    calls = _grouped(connection, _CALLS, child_ids)
     return [
         Case(
             child_id=child_id,
@@ -93,13 +93,15 @@ _f, _m, _p, _r, _i, _o, _c = (
 )
 _FACTS = _rows_of(_f.course_id, *FACT_COLUMNS)
 _MOVES = _rows_of(_m.course_id, _m.from_day, _m.protocol_id, _m.protocol_version)
-_CAREGIVERS = _rows_of(_p.child_id, _p.id, _p.language, _p.time_zone, _p.contact_time, _p.agreed_at, _p.stopped_at)
+_CAREGIVERS = _rows_of(
+    _p.child_id, _p.id, _p.language, _p.time_zone, _p.contact_time, _p.agreed_at, _p.stopped_at, _p.stopped_why
+)
 _REPORTS = _rows_of(_r.course_id, _r.kind, _r.day, _r.low, _r.high, _r.heard_at, since=_r.heard_at)
 _HEARD = _rows_of(
     _i.child_id, _i.received_at, _i.body, _i.meaning, _i.about, _i.next, _i.handled_at, since=_i.received_at
 )
 _ASKED = _rows_of(_o.child_id, _o.asks, _o.sent_at, since=_o.sent_at).where(_o.asks != Asked.NOTHING)
-_CALLS = _rows_of(_c.child_id, _c.called_at, _c.outcome, since=_c.called_at)
+_CALLS = _rows_of(_c.child_id, _c.called_at, _c.outcome)
 
 
 def _grouped(
@@ -121,6 +123,7 @@ def _in_use(row: Row[Any], moves: list[Row[Any]]) -> tuple[str, int]:
 def _caregiver(rows: list[Row[Any]]) -> Caregiver | None:
     """The first caregiver who may be written to; the first of all when none may."""
     people = [
-        Caregiver(row.id, row.language, row.time_zone, row.contact_time, row.agreed_at, row.stopped_at) for row in rows
+        Caregiver(row.id, row.language, row.time_zone, row.contact_time, row.agreed_at, row.stopped_at, row.stopped_why)
+        for row in rows
     ]
     return next((person for person in people if person.may_be_written_to), people[0] if people else None)

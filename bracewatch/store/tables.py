@@ -110,6 +110,7 @@ caregiver = Table(
     Column("agreed_at", UtcDateTime),
     Column("agreed_text", Text),  # which wording they agreed to
     Column("stopped_at", UtcDateTime),
+    Column("stopped_why", Text),
 )
 
 course = Table(

@@ -6,7 +6,7 @@ import pytest
 from world import MOTHER, NOW, World
 
 from bracewatch.messages.adapter import NotSent, Outcome
-from bracewatch.services import calls, inbox, visits
+from bracewatch.services import calls, inbox, people, visits
 from bracewatch.services.calls import CallRefused
 from bracewatch.services.reviewing import review_due
 from bracewatch.services.visits import VisitRefused
@@ -251,8 +251,85 @@ def test_thanks_are_taken_as_thanks_and_a_word_of_mourning_is_left_to_people(wor
     world.reply("ok thank you")
     assert world.flags() == []
     world.reply("the baby died yesterday")
-    assert world.flags() == ["unread-reply"]
+    assert set(world.flags()) == {"unread-reply", "wants-no-messages"}
+    world.live_until(NOW + timedelta(days=20))
     assert world.said() == ["welcome"]
+
+
+def test_nothing_more_goes_to_a_number_that_is_somebody_elses_until_staff_put_it_right(world: World) -> None:
+    child_id = world.enrol()
+    world.tick()
+    calls.record(world.store, child_id, "wrong_number", world.now)
+    world.live_until(NOW + timedelta(days=10))
+    assert world.said() == ["welcome"]
+    assert world.rows(t.caregiver)[0].stopped_why == "wrong_person"
+    assert people.release(world.store, world.rows(t.caregiver)[0].id, world.now)
+    world.live_until(NOW + timedelta(days=20))
+    assert len(world.said()) > 1
+
+
+def test_a_stranger_who_answers_is_written_to_no_more(world: World) -> None:
+    world.enrol()
+    world.live_until(NOW + timedelta(days=2, hours=8))
+    sent = len(world.said())
+    world.reply("wrong number, I don't know this clinic")
+    world.live_until(NOW + timedelta(days=20))
+    assert len(world.said()) == sent
+
+
+def test_only_their_own_word_begins_messages_again_for_those_who_stopped_them(world: World) -> None:
+    world.enrol()
+    world.tick()
+    world.reply("STOP")
+    assert people.release(world.store, world.rows(t.caregiver)[0].id, world.now) is False
+    assert world.rows(t.caregiver)[0].stopped_at is not None
+
+
+def test_a_second_press_of_the_same_button_is_one_call(world: World) -> None:
+    child_id = world.enrol()
+    for seconds in (0, 2, 15):
+        calls.record(world.store, child_id, "no_answer", NOW + timedelta(seconds=seconds))
+    assert len(world.rows(t.call)) == 2
+
+
+def test_nights_say_nothing_about_hours(world: World) -> None:
+    world.enrol()
+    world.live_until(NOW + timedelta(days=2, hours=8))
+    world.reply("4")
+    for _ in range(2):
+        world.now += timedelta(days=1)
+        world.reply("7 nights")
+    assert {"low-wear", "unread-reply"} <= set(world.flags())
+    assert [row.kind for row in world.rows(t.wear_report)] == ["hours"]
+
+
+def test_a_figure_answers_the_question_about_hours_though_a_reminder_went_out_since(world: World) -> None:
+    world.enrol()
+    world.live_until(NOW + timedelta(days=11, hours=7))
+    assert world.said()[-1] == "visit_reminder"
+    world.reply("4")
+    assert "low-wear" in world.flags()
+    world.now += timedelta(minutes=5)
+    world.reply("yes")
+    assert world.said()[-1] == "coming_heard"
+
+
+def test_a_figure_that_comes_before_anything_was_asked_is_what_the_phase_asks(world: World) -> None:
+    world.enrol(brace_start=date(2026, 8, 30))
+    world.tick()
+    world.reply("4")
+    assert world.flags() == ["low-wear"]
+
+
+def test_what_to_do_about_a_sore_foot_is_said_however_much_was_said_before(world: World) -> None:
+    world.enrol()
+    world.tick()
+    for _ in range(12):
+        world.now += timedelta(minutes=1)
+        world.reply("call me")
+    world.now += timedelta(minutes=1)
+    world.reply("her toes are blue")
+    assert world.said()[-1] == "trouble_heard"
 
 
 def test_a_figure_that_needs_a_person_to_confirm_it_is_not_yet_wear(world: World) -> None:

@@ -8,7 +8,7 @@ from bracewatch.review.case import Case
 from bracewatch.review.flag import NOTHING, Finding, Flag, Rule, Urgency, in_words
 from bracewatch.schedule.local_time import instant
 from bracewatch.schedule.protocol import Thresholds
-from bracewatch.schedule.timeline import PAUSE, Phase
+from bracewatch.schedule.timeline import Phase
 from bracewatch.wear.reports import WearReport, last_word
 
 
@@ -27,7 +27,7 @@ def weigh(case: Case, now: datetime) -> list[Weighed]:
     weighed = []
     for report in last_word(case.reports):
         phase = case.timeline.in_force(report.day)
-        if phase is not None and phase.key != PAUSE and oldest <= report.day:
+        if phase is not None and phase.asks == report.kind.value and oldest <= report.day:
             weighed.append(Weighed(report, phase, report.share(phase.hours_low)))
     return weighed
 

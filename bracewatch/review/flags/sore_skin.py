@@ -12,7 +12,8 @@ ABOUT_SKIN = ("skin", "toes", "pain")
 def check(case: Case, now: datetime) -> Finding:
     """Raised by a reply about skin, toes or pain until somebody has spoken with the family."""
     replies = [reply for reply in case.unsettled(Meaning.TROUBLE) if reply.about in ABOUT_SKIN]
-    toes = any(reply.about == "toes" for reply in replies)
+    toes = [reply for reply in replies if reply.about == "toes"]
+    replies = toes + [reply for reply in replies if reply not in toes]  # the sentence speaks of the first
     what = "toes that are cold, blue or swollen" if toes else "sore skin or pain"
     sentence = f"The family wrote of {what} on {{day}}; nobody has spoken with them since."
     return from_replies(case, RULE.code, Urgency.NOW if toes else Urgency.TODAY, replies, sentence)

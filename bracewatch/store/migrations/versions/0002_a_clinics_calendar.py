@@ -70,6 +70,9 @@ def upgrade() -> None:
     with op.batch_alter_table("course_protocol", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_course_protocol_course_id"), ["course_id"], unique=False)
 
+    with op.batch_alter_table("caregiver", schema=None) as batch_op:
+        batch_op.add_column(sa.Column("stopped_why", sa.Text(), nullable=True))
+
     with op.batch_alter_table("clinic", schema=None) as batch_op:
         batch_op.add_column(sa.Column("keeps_holidays", sa.Boolean(), server_default=sa.true(), nullable=False))
         batch_op.add_column(sa.Column("region", sa.Text(), nullable=True))
@@ -85,6 +88,8 @@ def upgrade() -> None:
 
 
 def downgrade() -> None:
+    with op.batch_alter_table("caregiver", schema=None) as batch_op:
+        batch_op.drop_column("stopped_why")
 
     with op.batch_alter_table("course_fact", schema=None) as batch_op:
         batch_op.drop_column("until_day")
