@@ -52,13 +52,14 @@ def instants(made: Timeline, protocol: Protocol, at: time, zone: str) -> tuple[l
             asked.add(second_day)
         if held is None and not phase.gate_open:
             held = phase
-    reminded = [
-        datetime.combine(visit.on - _delta(span), at, here)
+    ahead = [_delta(span) for span in protocol.contact.visit_reminders]
+    reminded = {
+        datetime.combine(visit.on - span, at, here)
         for visit in made.visits
-        if visit.on is not None and visit.due <= made.ends_on and not visit.key.startswith("unplanned")
-        for span in protocol.contact.visit_reminders
-    ]
-    return [moment.astimezone(UTC) for moment in sorted(asked)], [moment.astimezone(UTC) for moment in reminded]
+        if visit.on is not None and visit.due <= made.ends_on
+        for span in ahead
+    }
+    return [moment.astimezone(UTC) for moment in sorted(asked)], [moment.astimezone(UTC) for moment in sorted(reminded)]
 
 
 def _delta(span: Span) -> relativedelta:
@@ -165,10 +166,16 @@ def _visit(key: str, rule: VisitRule, due: date, course: Course, clinic: ClinicC
 
 
 def _nearest_open(clinic: ClinicCalendar, due: date, opens: date, closes: date) -> date | None:
-    first, last = datetime.combine(opens, time()), datetime.combine(closes, time())
-    days = [moment.date() for moment in rrule(WEEKLY, byweekday=sorted(clinic.weekdays), dtstart=first, until=last)]
-    days = [day for day in days if day not in clinic.closed and day not in _holidays(clinic.country, clinic.region)]
-    return min(days, key=lambda day: (abs(day - due), due - day), default=None)
+    """Looks a week round the due day first: what is found there is the nearest."""
+    week = timedelta(days=7)
+    for first, last in ((max(opens, due - week), min(closes, due + week)), (opens, closes)):
+        start, until = datetime.combine(first, time()), datetime.combine(last, time())
+        week_days = rrule(WEEKLY, byweekday=sorted(clinic.weekdays), dtstart=start, until=until)
+        days = sorted((moment.date() for moment in week_days), key=lambda day: (abs(day - due), due - day))
+        found = next((day for day in days if not _why_closed(clinic, day)), None)
+        if found is not None:
+            return found
+    return None
 
 
 def _why_closed(clinic: ClinicCalendar, day: date) -> str:

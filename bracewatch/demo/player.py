@@ -31,9 +31,10 @@ from bracewatch.store import Store, cases
 from bracewatch.store import practice as p
 from bracewatch.store import tables as t
 
-# The play moves in steps, as a slow worker would: what is due is done at the next full step, and what families and
-# staff do is gathered over a longer one. Of the last days, which people look at, every quarter of an hour is played.
-STEP, GATHER, FINE_STEP = timedelta(hours=1), timedelta(hours=3), timedelta(minutes=15)
+# The play moves in steps, as a slow worker would: what happens and what is due is done at the next full step. The
+# steps do not depend on where a play begins, so one that was cut off goes on exactly as it would have. Of the last
+# days, which people look at, every quarter of an hour is played.
+STEP, FINE_STEP = timedelta(hours=1), timedelta(minutes=15)
 FINE_FROM_DAY = -3
 JOINS_AT, COMES_AT, STAFF_CALL_AT = time(10), time(11), time(9, 30)
 CALLED_AFTER = timedelta(days=4)  # the staff of the practice clinics get round to a flag after so long
@@ -41,6 +42,7 @@ CALLED_AGAIN_AFTER = timedelta(days=9)
 LONGEST_DELAY = timedelta(days=8)  # no scripted reply comes later than this
 REACHABLE = 0.3  # a family that answers at least this share of messages picks up the telephone
 
+OWNER = "practice"  # the one sender of a practice clinic
 Action = Callable[[], None]
 
 _NEXT = select(
@@ -77,7 +79,7 @@ def play_to(store: Store, programme: Programme, now: datetime) -> None:
 def tick(store: Store, channel: PracticePhone, now: datetime) -> Sent:
     """What the worker does: review whoever is due, send what is due, review those who were asked something."""
     review_due(store, now)
-    done = send_due(store, channel, lambda: now, owner="practice")
+    done = send_due(store, channel, lambda: now, owner=OWNER)
     if done.sent:
         review_due(store, now)
     return done
@@ -115,11 +117,11 @@ class _Play:
         """The next full step at which something happens or is due, `limit` at the latest."""
         with self.store.read() as connection:
             wake, due = connection.execute(_NEXT).one()
-        fine = self.clock >= self.fine_from
-        moments = [_next_full(moment, FINE_STEP if fine else STEP) for moment in (wake, due) if moment is not None]
-        if self.ahead:
-            moments.append(_next_full(self.ahead[0][0], FINE_STEP if fine else GATHER))
-        return min(max(min(moments, default=limit), self.clock + timedelta(seconds=1)), limit)
+        step = FINE_STEP if self.clock >= self.fine_from else STEP
+        moments = [moment for moment in (wake, due) if moment is not None]
+        moments += [self.ahead[0][0]] if self.ahead else []
+        first = max(min(moments, default=limit), self.clock + timedelta(microseconds=1))
+        return min(_next_full(first, step), limit)
 
     def advance(self, moment: datetime) -> None:
         """Everything up to `moment` happens; then comes the worker's tick."""
@@ -144,7 +146,9 @@ class _Play:
     def _plan_family(self, family: Family) -> None:
         zone_name = self.programme.clinic_of(family).time_zone
         if family.key not in self.child_ids:
-            at = max(instant(self.script.on(family.joined), JOINS_AT, zone_name), self.clock + timedelta(seconds=1))
+            at = max(
+                instant(self.script.on(family.joined), JOINS_AT, zone_name), self.clock + timedelta(microseconds=1)
+            )
             self._plan(at, partial(self._join, family, at))
         for reply in self.script.sayings(family):
             self._plan(reply.at, partial(self._hear, family, reply))

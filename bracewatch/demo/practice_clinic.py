@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import fcntl
 import threading
 from collections.abc import Callable
 from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
+from typing import IO
+
+from sqlalchemy import URL
+from sqlalchemy.exc import DBAPIError
 
 from bracewatch.demo import player
 from bracewatch.demo.families import Programme
@@ -25,8 +30,9 @@ class PracticeClinic:
     Its clock is the clock on the wall, moved on by whole mornings when somebody asks for the next one.
     """
 
-    def __init__(self, store: Store, programme: Programme, wall: Callable[[], datetime]) -> None:
+    def __init__(self, store: Store, programme: Programme, wall: Callable[[], datetime], held: IO[str]) -> None:
         self.store = store
+        self.held = held
         self.programme = programme
         self.wall = wall
         self.playing = threading.RLock()
@@ -35,21 +41,28 @@ class PracticeClinic:
     def on_file(cls, path: Path, programme: Programme, wall: Callable[[], datetime]) -> PracticeClinic:
         """Open the practice clinic in that file, new or from an earlier day.
 
-        Raises NotAPracticeFile when the file is a database of something else: real families are never played with.
+        Raises NotAPracticeFile when the file is a database of something else (real families are never played
+        with), cannot be opened, or is open in another practice clinic.
         """
-        is_new = not path.exists() or path.stat().st_size == 0
-        other = NotAPracticeFile(f"{path} is not a practice clinic: name another file with --file")
-        if not is_new and not _is_sqlite(path):
-            raise other
-        store = Store(f"sqlite:///{path}", survives_power_cuts=False)
-        if not is_new and not p.is_practice(store):
-            store.close()
-            raise other
-        p.prepare(store)  # first, so that a file cut off here is still known for what it is
-        store.migrate()
-        clinic = cls(store, programme, wall)
-        player.begin(store, programme, wall())
+        try:
+            if path.exists() and path.stat().st_size and not p.is_practice_file(path):
+                raise NotAPracticeFile(f"{path} is not a practice clinic: name another file with --file")
+            held = _hold(path)
+            store = Store(URL.create("sqlite", database=str(path)), survives_power_cuts=False)
+            p.prepare(store)  # first, so that a file cut off here is still known for what it is
+            store.migrate()
+            with store.begin() as connection:
+                p.put_back_claims(connection, player.OWNER)
+            clinic = cls(store, programme, wall, held)
+            player.begin(store, programme, wall())
+        except (OSError, DBAPIError) as error:
+            raise NotAPracticeFile(f"{path} cannot be opened: {_reason(error)}. Name another with --file") from error
         return clinic
+
+    def close(self) -> None:
+        """Leave the file to the next."""
+        self.store.close()
+        self.held.close()
 
     def now(self) -> datetime:
         """The practice clock, an aware datetime."""
@@ -92,6 +105,16 @@ class PracticeClinic:
             p.take_over(connection, child_id)
 
 
-def _is_sqlite(path: Path) -> bool:
-    with path.open("rb") as file:
-        return file.read(16) == b"SQLite format 3\x00"
+def _hold(path: Path) -> IO[str]:
+    """Keep the file to ourselves for as long as what comes back is open: two plays on one file would both be wrong."""
+    held = path.with_name(path.name + ".lock").open("w")
+    try:
+        fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as error:
+        held.close()
+        raise NotAPracticeFile(f"{path} is open in another practice clinic: close it, or name another file") from error
+    return held
+
+
+def _reason(error: OSError | DBAPIError) -> str:
+    return str(error.orig) if isinstance(error, DBAPIError) else str(error.strerror)

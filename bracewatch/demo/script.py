@@ -6,6 +6,7 @@ on as if nothing had happened.
 
 from __future__ import annotations
 
+import hashlib
 import random
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
@@ -53,7 +54,8 @@ class Script:
         text = self._text(family, behaviour, kind, asked, draw, comes)
         if not answers or text is None or behaviour.phone_dead:
             return None
-        return Reply(_awake(sent_at + delay, clinic.time_zone), f"play-{family.key}-{key}", text)
+        sid = f"play-{family.key}-{hashlib.sha256(key.encode()).hexdigest()[:16]}"
+        return Reply(_awake(sent_at + delay, clinic.time_zone), sid, text)
 
     def sayings(self, family: Family) -> list[Reply]:
         """What the caregiver writes unasked."""

@@ -36,17 +36,30 @@ class ClinicCalendar:
     full: frozenset[date] = frozenset()
     country: str | None = None
     region: str | None = None
-    # Nearest open days already found: children of one clinic are due on the same days again and again.
-    _nearest: dict[date, date | None] = field(default_factory=dict, repr=False, compare=False)
+    # What every choice needs, worked out once. By weekday: the way to the nearest clinic weekday, of two equally
+    # near the later, and why that day is none. By year: the days off. By due day: the choice, round days off.
+    _steps: tuple[timedelta, ...] = field(init=False, repr=False, compare=False)
+    _why: tuple[str, ...] = field(init=False, repr=False, compare=False)
+    _off: dict[int, frozenset[date]] = field(init=False, repr=False, compare=False, default_factory=dict)
+    _round_off: dict[date, tuple[date | None, str]] = field(
+        init=False, repr=False, compare=False, default_factory=dict
+    )
+
+    def __post_init__(self) -> None:
+        if not self.weekdays:
+            raise ValueError("a clinic sees children on one weekday at least")
+        nearest_first = (0, 1, -1, 2, -2, 3, -3)
+        steps = [next(step for step in nearest_first if (day + step) % 7 in self.weekdays) for day in range(7)]
+        object.__setattr__(self, "_steps", tuple(timedelta(step) for step in steps))
+        why = ("" if day in self.weekdays else f"{DAY_NAMES[day]} is no clinic day" for day in range(7))
+        object.__setattr__(self, "_why", tuple(why))
 
     def is_open(self, day: date) -> bool:
-        return day.weekday() in self.weekdays and not self._closing(day) and day not in self.full
+        return day.weekday() in self.weekdays and day not in self._off_in(day.year)
 
     def why_closed(self, day: date) -> str:
         """Why nobody is seen on that day, for staff; empty when it is open."""
-        if day.weekday() not in self.weekdays:
-            return f"{DAY_NAMES[day.weekday()]} is no clinic day"
-        return self._closing(day) or ("fully booked" if day in self.full else "")
+        return self._why[day.weekday()] or self._closing(day) or ("fully booked" if day in self.full else "")
 
     def _closing(self, day: date) -> str:
         if day in self.closed:
@@ -56,27 +69,47 @@ class ClinicCalendar:
             return f"public holiday: {name}" if name else ""
         return ""
 
+    def _off_in(self, year: int) -> frozenset[date]:
+        """The days of a year on which the clinic is closed or full, whatever the weekday."""
+        off = self._off.get(year)
+        if off is None:
+            public = () if self.country is None else public_holidays(self.country, self.region, year)
+            off = self._off[year] = frozenset(public).union(
+                day for day in (*self.closed, *self.full) if day.year == year
+            )
+        return off
+
     def nearest_open(self, due: date, opens: date, closes: date) -> date | None:
         """The open day nearest to `due` from `opens` to `closes`, both included; of two equally near, the later.
 
         None when no day of the window is open: the window is never left without a word.
         """
-        nearest = self._nearest.get(due)
-        if nearest is None:
-            nearest = self._nearest[due] = self._search(due, due - MONTH, due + MONTH)
-        if nearest is not None and opens <= nearest <= closes:
-            return nearest
-        return self._search(due, opens, closes)
+        return self.choose(due, opens, closes)[0]
+
+    def choose(self, due: date, opens: date, closes: date) -> tuple[date | None, str]:
+        """What `nearest_open` gives, and why it is not `due`: empty when it is."""
+        weekday = due.weekday()
+        on: date | None = due + self._steps[weekday]
+        why = self._why[weekday]
+        if on in (self._off.get(on.year) or self._off_in(on.year)):  # type: ignore[union-attr]
+            on, why = self._round_off.get(due) or self._look_round(due)
+        if on is not None and opens <= on <= closes:
+            return on, why
+        return self._search(due, opens, closes), self.why_closed(due)
+
+    def _look_round(self, due: date) -> tuple[date | None, str]:
+        found = self._round_off[due] = self._search(due, due - MONTH, due + MONTH), self.why_closed(due)
+        return found
 
     def _search(self, due: date, opens: date, closes: date) -> date | None:
         for distance in range(max((closes - due).days, (due - opens).days, 0) + 1):
-            for day in (due + timedelta(days=distance), due - timedelta(days=distance)):
+            for day in (due + timedelta(distance), due - timedelta(distance)):
                 if opens <= day <= closes and self.is_open(day):
                     return day
         return None
 
 
-MONTH = timedelta(days=31)
+MONTH = timedelta(31)
 
 
 @lru_cache(maxsize=256)

@@ -31,20 +31,20 @@ def is_asking_day(timeline: Timeline, contact: Contact, phase: Phase, day: date)
     return bool(rounds(phase, day, date.fromordinal(day.toordinal() + 1)))
 
 
-def check_in_days(timeline: Timeline, contact: Contact) -> list[int]:
-    """The ordinals, rising, of every day of the course on which the family is asked.
+def check_in_rounds(timeline: Timeline, contact: Contact) -> list[range]:
+    """Ranges of the ordinals of every day of the course on which the family is asked, no day twice.
 
     As planned: closer rounds after low wear come on top, and nobody is asked before they have agreed.
     """
-    days: list[int] = []
+    found = []
     for phase, start, end in _in_force(timeline):
         turns = rounds(phase, start, end)
         if phase is timeline.phases[0]:
             first = phase.start.toordinal() + contact.first_check_in.days
             if start.toordinal() <= first < end.toordinal() and first not in turns:
-                turns = sorted([first, *turns])
-        days += turns
-    return days
+                found.append(range(first, first + 1))
+        found.append(turns)
+    return found
 
 
 def _in_force(timeline: Timeline) -> Iterator[tuple[Phase, date, date]]:
@@ -59,6 +59,14 @@ def _in_force(timeline: Timeline) -> Iterator[tuple[Phase, date, date]]:
             held = held or (phase if not phase.gate_open else None)
 
 
-def reminder_days(contact: Contact, on: date) -> list[date]:
+def days_before(on: date, contact: Contact) -> list[date]:
     """The days, rising, on which a family is reminded of a visit on `on`."""
     return sorted({span.before(on) for span in contact.visit_reminders})
+
+
+def reminder_days(timeline: Timeline, contact: Contact) -> list[int]:
+    """The ordinals, rising, of the days on which the family is reminded of its visits up to the end of bracing."""
+    spans = contact.visit_reminders
+    ends_on = timeline.ends_on
+    booked = [visit.on for visit in timeline.visits if visit.on is not None and visit.due <= ends_on]
+    return sorted({span.before(on).toordinal() for on in booked for span in spans})

@@ -6,10 +6,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
+from operator import attrgetter
 
 from bracewatch.schedule.spans import add_months
 
 MAX_MONTHS_AHEAD = 12
+_NUMBER = attrgetter("number")
 UNPLANNED = ""  # what a kept visit is about when nobody said which visit it was
 
 
@@ -53,10 +55,9 @@ class Course:
 
     def latest(self, *kinds: FactKind) -> dict[str, Fact]:
         """The last word of those kinds on each thing, by what it is about."""
-        if not self.facts:
-            return {}
         chosen = [fact for fact in self.facts if fact.kind in kinds]
-        return {fact.about: fact for fact in sorted(chosen, key=lambda fact: fact.number)}
+        chosen.sort(key=_NUMBER)
+        return {fact.about: fact for fact in chosen}
 
     def all_of(self, *kinds: FactKind) -> list[Fact]:
         """The facts of those kinds by day, then number."""

@@ -191,7 +191,11 @@ class ProtocolError(ValueError):
 
 def load(path: Path) -> Protocol:
     """The protocol in a TOML file. Raises ProtocolError with every fault, or OSError when it cannot be read."""
-    return parse(path.read_text(encoding="utf-8"), path.name)
+    try:
+        text = path.read_text(encoding="utf-8-sig")  # some editors put a mark in front
+    except UnicodeDecodeError as error:
+        raise ProtocolError(path.name, [f"not UTF-8 text: {error.reason} at byte {error.start}"]) from error
+    return parse(text, path.name)
 
 
 def parse(text: str, where: str) -> Protocol:
@@ -236,6 +240,36 @@ def shipped(protocol_id: str) -> Protocol:
         raise ValueError(f"no protocol {protocol_id!r}: there are {', '.join(shipped_ids())}") from None
 
 
+def available(folder: Path | None) -> dict[str, Protocol]:
+    """The protocols by identifier: those that come with the program, then those of a clinic's own folder, if any.
+
+    Every `*.toml` of the folder is read, none below it. Raises ProtocolError with the faults of all its files
+    together, an identifier that is taken among them, and for a folder that is not there.
+    """
+    known = dict(_shipped())
+    if folder is None:
+        return known
+    if not folder.is_dir():
+        raise ProtocolError(str(folder), ["there is no such folder"])
+    faults = []
+    taken = dict.fromkeys(known, "comes with the program")
+    for file in sorted(folder.glob("*.toml")):
+        try:
+            own = load(file)
+        except ProtocolError as error:
+            faults += [f"{file.name}: {fault}" for fault in error.faults]
+        except OSError as error:
+            faults.append(f"{file.name}: cannot be read: {error.strerror}")
+        else:
+            if own.id in taken:
+                faults.append(f"{file.name}: id: {own.id!r} {taken[own.id]}: choose another for this file")
+            known.setdefault(own.id, own)
+            taken.setdefault(own.id, f"stands in {file.name} too")
+    if faults:
+        raise ProtocolError(str(folder), faults)
+    return known
+
+
 def _ages(variant: Variant) -> str:
     words = []
     if variant.corrected_from is not None:
@@ -256,14 +290,34 @@ def _only_follows(fault: Any, found: Iterable[Any]) -> bool:
 def _sentence(fault: Any) -> str:
     path = ".".join(str(step) for step in fault["loc"]) or "file"
     given = fault["input"]
+    if fault["type"] == "extra_forbidden":
+        return f"{path}: there is no such entry here; there are {', '.join(_entries(fault['loc'][:-1]))}"
+    said = _PLAINLY.get(fault["type"], fault["msg"].removeprefix("Value error, "))
     shown = f" (given: {given!r})" if isinstance(given, str | int | float) and fault["type"] != "value_error" else ""
-    return f"{path}: {fault['msg'].removeprefix('Value error, ')}{shown}"
+    return f"{path}: {said}{shown}"
+
+
+_PLAINLY = {
+    "missing": "must be given",
+    "string_pattern_mismatch": "use small letters, digits and single hyphens, as in full-time",
+}
+
+
+def _entries(place: Iterable[str | int]) -> list[str]:
+    """The names of the entries that the part of a file at that place may have."""
+    part: type[_Part] = Protocol
+    for step in place:
+        if isinstance(step, str):
+            kind = part.model_fields[step].annotation
+            part = next(one for one in (kind, *get_args(kind)) if isinstance(one, type) and issubclass(one, _Part))
+    return [name for name in part.model_fields if (part, name) != (Protocol, "text")]
 
 
 def _faults_between_parts(raw: dict[str, Any]) -> list[str]:
     """Faults that only show when parts are held side by side. Reads the raw file: other parts may be broken."""
     known = {source.get("key") for source in _tables(raw, "source")}
-    faults = [
+    faults = [f"text: there is no such entry here; there are {', '.join(_entries(()))}"] if "text" in raw else []
+    faults += [
         f"{path}.source: {key!r} is not among the sources of this file ({', '.join(sorted(map(str, known)))})"
         for path, part in _parts_with_sources(raw)
         for key in _texts(part.get("source"))

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
-from calendar import monthrange
-from dataclasses import dataclass
+from calendar import isleap
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Self
 
 _DURATION = re.compile(r"P(?=\d)(?:(\d+)Y)?(?:(\d+)M)?(?:(\d+)W)?(?:(\d+)D)?", re.ASCII)
+_LENGTHS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)  # of January to December, in a common year
 
 
 def add_months(anchor: date, months: int) -> date:
@@ -17,8 +18,16 @@ def add_months(anchor: date, months: int) -> date:
     Where that month is shorter, its last day: 31 January + 1 month is 28 or 29 February. Always count from
     the anchor, never from the previous result: 31 January + 2 months is 31 March, not 28.
     """
-    year, month = divmod(anchor.year * 12 + anchor.month - 1 + months, 12)
-    return date(year, month + 1, min(anchor.day, monthrange(year, month + 1)[1]))
+    month = anchor.year * 12 + anchor.month - 1 + months
+    day = anchor.day
+    if day > 28:
+        day = min(day, _length(month))
+    return date(month // 12, month % 12 + 1, day)
+
+
+def _length(month: int) -> int:
+    """The days of a month, months being counted from the start of the year 0."""
+    return 29 if month % 12 == 1 and isleap(month // 12) else _LENGTHS[month % 12]
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +36,10 @@ class Span:
 
     months: int = 0
     days: int = 0
+    delta: timedelta = field(init=False, repr=False, compare=False)  # `days`, ready to be added
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "delta", timedelta(self.days))
 
     @classmethod
     def parse(cls, text: str) -> Self:
@@ -53,13 +66,34 @@ class Span:
 
     def after(self, anchor: date) -> date:
         """The day this span after `anchor`."""
-        return add_months(anchor, self.months) + timedelta(days=self.days)
+        return (add_months(anchor, self.months) if self.months else anchor) + self.delta
 
     def before(self, anchor: date) -> date:
         """The day this span before `anchor`."""
-        return add_months(anchor, -self.months) - timedelta(days=self.days)
+        return (add_months(anchor, -self.months) if self.months else anchor) - self.delta
 
     @property
     def about_days(self) -> float:
         """Length in days, a month taken as 30.44: for comparing spans, never for making dates."""
         return self.months * 30.44 + self.days
+
+
+def row(anchor: date, since: tuple[int, int], step: Span, stop: date, most: int) -> list[date]:
+    """The days one, two, three… steps beyond `since` (months, days), up to and including `stop`, at most `most`.
+
+    Each is counted from the anchor, as `Span.after` does; written out because whole courses are made of these.
+    """
+    months, days = since
+    step_months, step_days = step.months, step.days
+    day, month = anchor.day, anchor.year * 12 + anchor.month - 1 + months
+    found: list[date] = []
+    for _ in range(most):
+        month += step_months
+        days += step_days
+        due = date(month // 12, month % 12 + 1, day if day <= 28 else min(day, _length(month)))
+        if days:
+            due += timedelta(days)
+        if due > stop:
+            break
+        found.append(due)
+    return found

@@ -5,17 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import lru_cache
 from typing import NamedTuple
 
 from bracewatch.schedule.clinic_days import ClinicCalendar
 from bracewatch.schedule.facts import UNPLANNED, Course, Fact, FactKind
 from bracewatch.schedule.protocol import PhaseRule, Protocol, Variant, VisitRule
-from bracewatch.schedule.spans import Span
+from bracewatch.schedule.spans import Span, row
 
 MAX_VISITS = 200  # no published list comes near; a file that asks for more is mistaken
 PAUSE = "paused"
 ONE_DAY = timedelta(days=1)
 NO_SPAN = Span()
+_ENDS_AND_PAUSES = {FactKind.LENGTHENED, FactKind.ENDED, FactKind.PAUSED, FactKind.RESUMED}
 
 
 class Phase(NamedTuple):
@@ -99,14 +101,13 @@ def build(protocol: Protocol, course: Course, clinic: ClinicCalendar, as_of: dat
     phases = _phases(variant, course, as_of)
     if not phases:
         raise ValueError(f"protocol {protocol.id} leaves no day of bracing for a child born {course.born}")
-    if course.facts:
+    kinds = {fact.kind for fact in course.facts}
+    if kinds & _ENDS_AND_PAUSES:
         phases = _with_end_and_pauses(phases, course, as_of)
     ends_on = phases[-1].end
     visits = _visits(variant, course, clinic)
-    if course.facts:
-        ended = course.latest(FactKind.ENDED)
-        if ended:
-            visits = [visit for visit in visits if visit.kept is not None or (visit.on or visit.due) < ends_on]
+    if FactKind.ENDED in kinds:
+        visits = [visit for visit in visits if visit.kept is not None or (visit.on or visit.due) < ends_on]
     return Timeline(protocol.id, protocol.version, variant.key, tuple(phases), tuple(visits), ends_on)
 
 
@@ -129,15 +130,15 @@ def changed(before: Timeline, after: Timeline, day: date) -> Timeline:
 
 
 def _phases(variant: Variant, course: Course, as_of: date | None) -> list[Phase]:
-    opened = course.latest(FactKind.GATE_OPENED)
-    held = course.latest(FactKind.GATE_HELD)
+    words = course.latest(FactKind.GATE_OPENED, FactKind.GATE_HELD)
     phases: list[Phase] = []
     anchor, offset, start = course.brace_start, NO_SPAN, course.brace_start
     for rule in variant.phase:
-        decision = opened.get(rule.gate) if rule.gate else None
+        word = words.get(rule.gate) if rule.gate else None
+        decision = word if word is not None and word.kind is FactKind.GATE_OPENED else None
         end, offset = _planned_end(rule, course.born, anchor, offset)
-        if rule.gate and decision is None and (held or as_of is not None):
-            earliest = _still_shut_until(held.get(rule.gate), as_of)
+        if rule.gate and decision is None and (word is not None or as_of is not None):
+            earliest = _still_shut_until(word, as_of)
             if earliest is not None and earliest > end:
                 end = anchor = earliest
                 offset = NO_SPAN
@@ -221,40 +222,76 @@ def _without(phases: list[Phase], start: date, end: date) -> Iterator[Phase]:
 
 
 def _visits(variant: Variant, course: Course, clinic: ClinicCalendar) -> list[Visit]:
-    visits = [_plain_visit(key, rule, due, course, clinic) for key, rule, due in _due_days(variant, course)]
-    return _with_facts(visits, course) if course.facts else visits
+    visits = []
+    brace_start, choose = course.brace_start, clinic.choose
+    kept = {about: fact.on for about, fact in course.latest(FactKind.VISIT_KEPT).items()}
+    new = tuple.__new__  # half the time of calling Visit
+    for rule, due_days in _due_days(variant, course):
+        keys = (rule.key,) if rule.every is None else _numbered(rule.key)
+        name, decides, windows = rule.name, rule.decides, _windows(rule.opens, rule.closes)
+        for key, due in zip(keys, due_days, strict=False):
+            opens, closes = windows[due]
+            if opens < brace_start:
+                if due <= brace_start:
+                    continue
+                opens = brace_start
+            on, why = choose(due, opens, closes)
+            came = kept.get(key)
+            visits.append(new(Visit, (key, name, due, opens, closes, on, came, decides, False, False, why)))
+    if course.facts:
+        visits = _with_plans(visits, course)
+    return _with_unplanned(visits, course) if UNPLANNED in kept else visits
 
 
-def _plain_visit(key: str, rule: VisitRule, due: date, course: Course, clinic: ClinicCalendar) -> Visit:
-    opens, closes = rule.opens.before(due), rule.closes.after(due)
-    opens = max(opens, course.brace_start)
-    on = clinic.nearest_open(due, opens, closes)
-    why = "" if on == due else clinic.why_closed(due)
-    return Visit(key, rule.name, due, opens, closes, on, None, rule.decides, False, False, why)
+@lru_cache(maxsize=256)
+def _numbered(key: str) -> tuple[str, ...]:
+    """The keys of the visits of a row."""
+    return tuple(f"{key}-{number}" for number in range(1, MAX_VISITS))
 
 
-def _with_facts(visits: list[Visit], course: Course) -> list[Visit]:
+class _Windows(dict[date, tuple[date, date]]):
+    """First and last day of the windows round due days: a table that fills as it is asked, whatever the clinic."""
+
+    def __init__(self, before: Span, after: Span) -> None:
+        super().__init__()
+        self.before, self.after = before, after
+
+    def __missing__(self, due: date) -> tuple[date, date]:
+        window = self[due] = self.before.before(due), self.after.after(due)
+        return window
+
+
+_windows = lru_cache(maxsize=64)(_Windows)
+
+
+def _with_plans(visits: list[Visit], course: Course) -> list[Visit]:
+    """The visits, booked and cancelled as the clinic said last."""
     plans = course.latest(FactKind.VISIT_BOOKED, FactKind.VISIT_CANCELLED)
-    kept = {fact.about: fact.on for fact in course.latest(FactKind.VISIT_KEPT).values() if fact.about != UNPLANNED}
+    if plans:
+        for place, visit in enumerate(visits):
+            plan = plans.get(visit.key)
+            if plan is None:
+                continue
+            if plan.kind is FactKind.VISIT_CANCELLED:
+                visits[place] = visit._replace(on=None, cancelled=True, why="cancelled")
+            else:
+                visits[place] = visit._replace(on=plan.on, booked=True, why=_why_booked(visit, plan.on))
+    return visits
+
+
+def _with_unplanned(visits: list[Visit], course: Course) -> list[Visit]:
+    """Each unplanned visit as the planned one whose window it falls in, else as one of its own."""
     extra = []
     for fact in course.all_of(FactKind.VISIT_KEPT):
         if fact.about == UNPLANNED:
-            key = _satisfied_by(fact.on, visits, kept)
-            if key is None:
+            place = _satisfied_by(fact.on, visits)
+            if place is None:
                 extra.append(fact.on)
             else:
-                kept[key] = fact.on
-    shown = []
-    for visit in visits:
-        plan = plans.get(visit.key)
-        if plan is not None and plan.kind is FactKind.VISIT_BOOKED:
-            visit = visit._replace(on=plan.on, booked=True, why=_why_booked(visit, plan.on))
-        elif plan is not None:
-            visit = visit._replace(on=None, cancelled=True, why="cancelled")
-        shown.append(visit._replace(kept=kept.get(visit.key)))
+                visits[place] = visits[place]._replace(kept=fact.on)
     for number, day in enumerate(extra, 1):
-        shown.append(Visit(f"unplanned-{number}", "Unplanned visit", day, day, day, day, day, None, True, False, ""))
-    return sorted(shown, key=lambda visit: visit.due) if extra else shown
+        visits.append(Visit(f"unplanned-{number}", "Unplanned visit", day, day, day, day, day, None, True, False, ""))
+    return sorted(visits, key=lambda visit: visit.due) if extra else visits
 
 
 def _why_booked(visit: Visit, on: date) -> str:
@@ -264,50 +301,50 @@ def _why_booked(visit: Visit, on: date) -> str:
     return f"the clinic chose this day{outside}"
 
 
-def _satisfied_by(day: date, visits: list[Visit], kept: dict[str, date]) -> str | None:
-    """The planned visit whose window an unplanned one falls in, the nearest of several; None for none."""
-    fitting = [visit for visit in visits if visit.opens <= day <= visit.closes and visit.key not in kept]
-    return min(fitting, key=lambda visit: abs(visit.due - day)).key if fitting else None
+def _satisfied_by(day: date, visits: list[Visit]) -> int | None:
+    """The place of the planned visit whose window an unplanned one falls in, the nearest of several; None for none."""
+    fitting = [
+        place for place, visit in enumerate(visits) if visit.opens <= day <= visit.closes and visit.kept is None
+    ]
+    return min(fitting, key=lambda place: abs(visits[place].due - day), default=None)
 
 
-def _due_days(variant: Variant, course: Course) -> Iterator[tuple[str, VisitRule, date]]:
-    """Key, rule and due day of each visit. Rows of visits count on, in months from the brace start, from the
-    visit before them, or from an age."""
-    offset = NO_SPAN
+def _due_days(variant: Variant, course: Course) -> list[tuple[VisitRule, list[date]]]:
+    """Each rule with its due days. Rows of visits count on, in months from the brace start, from the visit
+    before them, or from an age."""
+    fixed = [_fixed_day(rule, course) for rule in variant.visit]
+    found = []
+    counted = 0, 0  # months and days from the brace start to the visit before
     for place, rule in enumerate(variant.visit):
-        if rule.after is not None:
-            offset = rule.after
-            yield rule.key, rule, offset.after(course.brace_start)
-        elif rule.at_age is not None:
-            due = rule.at_age.after(course.born)
-            if due > course.brace_start:
-                yield rule.key, rule, due
+        day, every = fixed[place], rule.every
+        if day is not None:
+            if rule.after is not None:
+                counted = rule.after.months, rule.after.days
+            found.append((rule, [day]))
+            continue
+        assert every is not None  # noqa: S101 - the protocol reader refuses a visit without a moment
+        stop = _row_ends(rule, every, course, fixed[place + 1 :])
+        if rule.from_age is not None:
+            due_days = row(course.born, (rule.from_age.months, rule.from_age.days), every, stop, MAX_VISITS)
         else:
-            assert rule.every is not None  # noqa: S101 - the protocol reader refuses a visit with none
-            anchor = course.brace_start if rule.from_age is None else course.born
-            span = offset if rule.from_age is None else rule.from_age
-            stop = _row_ends(rule, course, variant.visit[place + 1 :])
-            for number in range(1, MAX_VISITS):
-                span += rule.every
-                due = span.after(anchor)
-                if due > stop:
-                    break
-                if due > course.brace_start:
-                    yield f"{rule.key}-{number}", rule, due
-                if rule.from_age is None:
-                    offset = span
+            due_days = row(course.brace_start, counted, every, stop, MAX_VISITS)
+            counted = counted[0] + len(due_days) * every.months, counted[1] + len(due_days) * every.days
+        found.append((rule, due_days))
+    return found
 
 
-def _row_ends(rule: VisitRule, course: Course, later: tuple[VisitRule, ...]) -> date:
-    """The last day on which a visit of this row may be due.
+def _fixed_day(rule: VisitRule, course: Course) -> date | None:
+    """The due day of a single visit; None for a row."""
+    if rule.at_age is not None:
+        return rule.at_age.after(course.born)
+    return None if rule.after is None else rule.after.after(course.brace_start)
+
+
+def _row_ends(rule: VisitRule, every: Span, course: Course, later: list[date | None]) -> date:
+    """The last day on which a visit of a row may be due.
 
     A row stops half an interval before a fixed visit that follows it: two visits a week apart help nobody.
     """
     stop = rule.until_age.after(course.born) if rule.until_age else rule.until.after(course.brace_start)  # type: ignore[union-attr]
-    assert rule.every is not None  # noqa: S101 - only rows come here
-    for fixed in later:
-        if fixed.every is not None:
-            continue
-        day = fixed.at_age.after(course.born) if fixed.at_age else fixed.after.after(course.brace_start)  # type: ignore[union-attr]
-        stop = min(stop, day - timedelta(days=round(rule.every.about_days / 2)))
-    return stop
+    fixed = [day for day in later if day is not None]
+    return min(stop, min(fixed) - timedelta(round(every.about_days / 2))) if fixed else stop

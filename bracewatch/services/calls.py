@@ -7,6 +7,7 @@ from enum import StrEnum
 
 from sqlalchemy import Connection, insert, select
 
+from bracewatch.services.people import StopReason, stop_messages
 from bracewatch.services.waking import wake
 from bracewatch.store import Store
 from bracewatch.store import tables as t

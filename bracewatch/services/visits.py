@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from sqlalchemy import Connection
 
@@ -22,8 +22,10 @@ def record_kept(
 ) -> None:
     """The child came on that day. With `opens_gate` the clinic also made the decision this visit is for.
 
-    Raises VisitRefused for a visit that is not in the child's plan, a day before the brace start or ahead of
-    today, and a decision that this visit does not make. Recording the same visit and day again changes nothing.
+    A corrected day takes the decision along. Recording the same visit and day again changes nothing. Raises
+    VisitRefused for a visit that is not in the child's plan, a day ahead of today, before the brace start or
+    before the visit's window opens (that is an unplanned visit, or another one), and a decision that this visit
+    does not make.
     """
     with store.begin() as connection:
         case, visit = _find(connection, child_id, visit_key, now)
@@ -31,9 +33,14 @@ def record_kept(
             raise VisitRefused(f"the visit cannot have been kept on {on}: today is {today}")
         if opens_gate and visit.decides is None:
             raise VisitRefused(f"nothing is decided at the visit “{visit.name}”")
+        if case.timeline.phases[0].start <= on < visit.opens:
+            raise VisitRefused(
+                f"the visit “{visit.name}” counts from {visit.opens} on: record {on} as a visit without a booking"
+            )
+        decided = visit.decides is not None and visit.kept is not None and _is_open(case, visit.decides, visit.kept)
         if visit.kept != on:
             _write(connection, case, FactKind.VISIT_KEPT, on, visit.key, note, now)
-        if opens_gate and visit.decides is not None and not _is_open(case, visit.decides, on):
+        if visit.decides is not None and (opens_gate or decided) and not _is_open(case, visit.decides, on):
             _write(connection, case, FactKind.GATE_OPENED, on, visit.decides, note, now)
 
 
@@ -47,6 +54,21 @@ def hold_gate(store: Store, child_id: int, gate: str, on: date, until: date, now
     """The clinic decided against the step for now: the hours stay at least until `until`."""
     with store.begin() as connection:
         _write(connection, _case(connection, child_id, now), FactKind.GATE_HELD, on, gate, note, now, until=until)
+
+
+def take_decision_back(store: Store, child_id: int, gate: str, now: datetime, *, note: str = "") -> None:
+    """The step was ticked by mistake: the hours before it are in force again, until it is decided anew.
+
+    Raises VisitRefused when nothing was decided.
+    """
+    with store.begin() as connection:
+        case = _case(connection, child_id, now)
+        opened = [phase for phase in case.timeline.phases if phase.gate == gate and phase.gate_open]
+        if not opened:
+            raise VisitRefused(f"nothing has been decided about {gate!r}: there is nothing to take back")
+        today = case.clinic_day(now)
+        until = today + timedelta(days=1)
+        _write(connection, case, FactKind.GATE_HELD, today, gate, note, now, until=until)
 
 
 def move(store: Store, child_id: int, visit_key: str, to: date, now: datetime, *, note: str = "") -> None:

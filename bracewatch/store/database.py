@@ -9,7 +9,7 @@ from typing import Any
 
 from alembic import command
 from alembic.config import Config
-from sqlalchemy import Connection, Engine, create_engine, event, make_url
+from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 
 MIGRATIONS = Path(__file__).parent / "migrations"
 BUSY_TIMEOUT_MS = 10_000
@@ -24,7 +24,7 @@ class Store:
     just before a power cut may not be. For invented families only.
     """
 
-    def __init__(self, url: str, *, survives_power_cuts: bool = True) -> None:
+    def __init__(self, url: str | URL, *, survives_power_cuts: bool = True) -> None:
         self.url = make_url(url)
         self.engine = _engine(url, survives_power_cuts)
 
@@ -61,7 +61,7 @@ def migration_config(connection: Connection) -> Config:
     return config
 
 
-def _engine(url: str, survives_power_cuts: bool) -> Engine:
+def _engine(url: str | URL, survives_power_cuts: bool) -> Engine:
     engine = create_engine(url)
     if engine.dialect.name == "sqlite":
         synchronous = "FULL" if survives_power_cuts else "NORMAL"

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import sqlite3
+from contextlib import closing
 from dataclasses import dataclass
 from datetime import date, datetime
+from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 from sqlalchemy import (
     Boolean,
@@ -17,7 +21,6 @@ from sqlalchemy import (
     Table,
     Text,
     insert,
-    inspect,
     select,
     update,
 )
@@ -55,9 +58,14 @@ part = Table(
 )
 
 
-def is_practice(store: Store) -> bool:
-    """Whether this database belongs to a practice clinic."""
-    return bool(inspect(store.engine).has_table("practice_play"))
+def is_practice_file(path: Path) -> bool:
+    """Whether this file is the database of a practice clinic. It is only read, and left as it was."""
+    with path.open("rb") as file:
+        if file.read(16) != b"SQLite format 3\x00":
+            return False
+    with closing(sqlite3.connect(f"file:{quote(str(path.resolve()))}?mode=ro", uri=True)) as connection:
+        found = connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'practice_play'")
+        return found.fetchone() is not None
 
 
 def prepare(store: Store) -> None:
@@ -93,6 +101,16 @@ def join(connection: Connection, family_key: str, child_id: int) -> None:
 def take_over(connection: Connection, child_id: int) -> None:
     """From now on somebody answers for this family by hand."""
     connection.execute(update(part).where(part.c.child_id == child_id).values(by_hand=True))
+
+
+def put_back_claims(connection: Connection, owner: str) -> None:
+    """Give up what a practice sender that was killed had claimed. Only on a phone that is a screen: what a real
+    network was handed may have been sent, and stays in doubt."""
+    connection.execute(
+        update(t.outbox)
+        .where(t.outbox.c.state == "sending", t.outbox.c.owner == owner)
+        .values(state="queued", owner=None, lease_until=None, attempt=t.outbox.c.attempt - 1)
+    )
 
 
 def parts(connection: Connection) -> dict[int, Part]:

@@ -46,6 +46,22 @@ class UtcDateTime(TypeDecorator[datetime]):
         return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
 
 
+class Typed(TypeDecorator[str]):
+    """What people type or send, kept as it came but for what no database holds: a NUL, or half a character.
+
+    Either is shown by the replacement character (U+FFFD), so that nothing is lost without a trace.
+    """
+
+    impl = Text
+    cache_ok = True
+
+    def process_bind_param(self, value: str | None, dialect: Dialect) -> str | None:
+        if value is None:
+            return None
+        whole = value.encode("utf-16-le", "surrogatepass").decode("utf-16-le", "replace")
+        return whole.replace("\x00", "\ufffd")
+
+
 metadata = MetaData(
     naming_convention={
         "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -89,7 +105,7 @@ child = Table(
     metadata,
     _id(),
     Column("clinic_id", ForeignKey("clinic.id"), nullable=False, index=True),
-    Column("name", Text, nullable=False),
+    Column("name", Typed, nullable=False),
     Column("born", Date, nullable=False),
     Column("enrolled_on", Date, nullable=False),
     Column("enrolled_at", UtcDateTime, nullable=False),
@@ -102,7 +118,7 @@ caregiver = Table(
     metadata,
     _id(),
     Column("child_id", ForeignKey("child.id", ondelete="CASCADE"), nullable=False, index=True),
-    Column("name", Text, nullable=False),
+    Column("name", Typed, nullable=False),
     Column("phone", Text, nullable=False, index=True),  # E.164
     Column("language", Text, nullable=False),
     Column("time_zone", Text, nullable=False),
@@ -145,7 +161,7 @@ course_fact = Table(
     Column("on_day", Date, nullable=False),
     Column("about", Text, nullable=False),
     Column("until_day", Date),
-    Column("note", Text, nullable=False, server_default=text("''")),
+    Column("note", Typed, nullable=False, server_default=text("''")),
     Column("recorded_at", UtcDateTime, nullable=False),
 )
 
@@ -203,7 +219,7 @@ inbound = Table(
     Column("phone", Text, nullable=False),
     Column("caregiver_id", ForeignKey("caregiver.id", ondelete="SET NULL"), index=True),
     Column("child_id", ForeignKey("child.id", ondelete="CASCADE"), index=True),
-    Column("body", Text, nullable=False),  # as it came
+    Column("body", Typed, nullable=False),  # as it came
     Column("received_at", UtcDateTime, nullable=False),
     Column("asked", Text, nullable=False),  # the question in whose light it was read
     Column("meaning", Text, nullable=False),
@@ -296,5 +312,5 @@ call = Table(
     Column("child_id", ForeignKey("child.id", ondelete="CASCADE"), nullable=False, index=True),
     Column("called_at", UtcDateTime, nullable=False),
     Column("outcome", Text, nullable=False),
-    Column("note", Text, nullable=False, server_default=text("''")),
+    Column("note", Typed, nullable=False, server_default=text("''")),
 )

@@ -112,7 +112,8 @@ def test_a_cancelled_visit_is_neither_reminded_of_nor_missed_and_can_be_booked_a
 
 def test_a_kept_visit_cannot_be_cancelled(world: World) -> None:
     child_id = world.enrol()
-    visits.record_kept(world.store, child_id, "first-fit", date(2026, 9, 1), world.now)
+    later(world, 15)
+    visits.record_kept(world.store, child_id, "first-fit", date(2026, 9, 15), world.now)
     with pytest.raises(VisitRefused, match="was kept"):
         visits.cancel(world.store, child_id, "first-fit", world.now)
 

@@ -6,10 +6,12 @@ import pytest
 from world import MOTHER, NOW, World
 
 from bracewatch.messages.adapter import NotSent, Outcome
+from bracewatch.schedule.timeline import Phase
 from bracewatch.services import calls, inbox, people, visits
 from bracewatch.services.calls import CallRefused
 from bracewatch.services.reviewing import review_due
 from bracewatch.services.visits import VisitRefused
+from bracewatch.store import cases
 from bracewatch.store import tables as t
 
 
@@ -195,6 +197,9 @@ def test_the_step_down_waits_for_the_clinic_and_changes_the_question(world: Worl
         ("no-such-visit", date(2026, 9, 1), False, "no visit 'no-such-visit'"),
         ("first-fit", date(2026, 9, 2), False, "cannot have been kept"),
         ("first-fit", date(2026, 8, 31), False, "before the brace start"),
+        ("first-fit", date(2026, 9, 1), False, "counts from 2026-09-11 on: record 2026-09-01 as a visit without"),
+        ("end-of-bracing", date(2026, 9, 1), False, "counts from"),
+        ("step-down", date(2026, 9, 1), True, "counts from 2026-11-24"),
         ("first-fit", date(2026, 9, 1), True, "nothing is decided"),
     ],
 )
@@ -209,11 +214,30 @@ def test_a_visit_that_cannot_have_been_kept_is_refused(
 
 def test_a_visit_recorded_twice_is_one_fact(world: World) -> None:
     child_id = world.enrol()
+    world.now += timedelta(days=15)
     for _ in range(2):
-        visits.record_kept(world.store, child_id, "first-fit", date(2026, 9, 1), world.now)
+        visits.record_kept(world.store, child_id, "first-fit", date(2026, 9, 15), world.now)
     assert len(world.rows(t.course_fact)) == 1
     with pytest.raises(VisitRefused, match="was kept"):
         visits.move(world.store, child_id, "first-fit", date(2026, 9, 22), world.now)
+
+
+def test_a_corrected_day_takes_the_decision_along_and_a_wrong_tick_can_be_taken_back(world: World) -> None:
+    child_id = world.enrol()
+    world.now = NOW + timedelta(days=95)
+    visits.record_kept(world.store, child_id, "step-down", date(2026, 12, 1), world.now, opens_gate=True)
+    visits.record_kept(world.store, child_id, "step-down", date(2026, 12, 3), world.now)
+    assert [phase.start for phase in phases_of(world, child_id)] == [date(2026, 9, 1), date(2026, 12, 3)]
+    visits.take_decision_back(world.store, child_id, "step-down", world.now)
+    now_in_force = phases_of(world, child_id)[0]
+    assert (now_in_force.hours_low, now_in_force.gate_open) == (23, False)
+    with pytest.raises(VisitRefused, match="nothing to take back"):
+        visits.take_decision_back(world.store, child_id, "step-down", world.now)
+
+
+def phases_of(world: World, child_id: int) -> tuple[Phase, ...]:
+    with world.store.read() as connection:
+        return cases.load(connection, [child_id], world.now)[0].timeline.phases
 
 
 @pytest.mark.parametrize("to", [date(2026, 8, 31), date(2027, 9, 2)])

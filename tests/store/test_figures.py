@@ -21,7 +21,7 @@ def test_no_name_number_or_word_of_a_family_is_loaded(store: Store, clinic: str 
     cast.play(START, date(2026, 9, 4), {child: {date(2026, 9, 3): "20"}})
     cast.says(child, SAID, at(date(2026, 9, 5), 12))
     cast.tick(at(date(2026, 9, 5), 13))
-    visits.record_kept(store, child, "first-fit", START, at(date(2026, 9, 5), 12), note=NOTED)
+    visits.record_unplanned(store, child, START, at(date(2026, 9, 5), 12), note=NOTED)
     calls.record(store, child, "no_answer", at(date(2026, 9, 5), 12), NOTED)
     loaded = everything(store, cast.clinics[clinic] if clinic else None)
     assert all(loaded), "every kind of fact must be there for this test to say anything"
@@ -37,7 +37,7 @@ def test_another_clinics_facts_are_not_loaded(store: Store) -> None:
     cast.play(START, date(2026, 9, 4), {child: {date(2026, 9, 3): "12"}})
     cast.says(child, "please call me", at(date(2026, 9, 4), 20))
     cast.tick(at(date(2026, 9, 4), 20))
-    visits.record_kept(store, child, "first-fit", START, at(date(2026, 9, 4), 20))
+    visits.record_unplanned(store, child, START, at(date(2026, 9, 4), 20))
     assert all(everything(store, cast.clinics["shore"]))
     names, *facts = everything(store, cast.clinics["hill"])
     assert len(names) == 2

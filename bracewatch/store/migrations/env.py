@@ -6,7 +6,7 @@ from alembic import context
 from alembic.autogenerate.api import AutogenContext
 from sqlalchemy import Connection
 
-from bracewatch.store.tables import UtcDateTime, metadata
+from bracewatch.store.tables import Typed, UtcDateTime, metadata
 
 
 def render_item(kind: str, thing: Any, autogen: AutogenContext) -> str | Literal[False]:
@@ -14,6 +14,8 @@ def render_item(kind: str, thing: Any, autogen: AutogenContext) -> str | Literal
     if kind == "type" and isinstance(thing, UtcDateTime):
         autogen.imports.add("from bracewatch.store.tables import UtcDateTime")
         return "UtcDateTime()"
+    if kind == "type" and isinstance(thing, Typed):
+        return "sa.Text()"
     return False
 
 

@@ -1,0 +1,206 @@
+"""The command `plan`: a child's bracing timeline, from what is typed alone."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any, cast
+
+import click
+
+from bracewatch.cli import plan_words
+from bracewatch.cli.given import Given, a_protocol, degrees_within, iso_date, one_of, protocols_in
+from bracewatch.cli.notes import Note, notes_on
+from bracewatch.cli.typed_facts import HELP, read_facts, unknown_in
+from bracewatch.schedule import protocol
+from bracewatch.schedule.clinic_days import ClinicCalendar, check_country, parse_weekdays
+from bracewatch.schedule.facts import Course, faults_in
+from bracewatch.schedule.feet import POSSIBLE, Correction, FootKind, Sides
+from bracewatch.schedule.protocol import FEET, Protocol
+from bracewatch.schedule.timeline import Timeline, build
+
+OWN_CLOSED_DAY = "the clinic's own day off"
+SIDES = ("left", "right", "both")
+MEASURES = {  # option: what it is in a Correction, and what it means
+    "--abduction-before": ("abduction_before_release", "Abduction in the last cast before the heel-cord release."),
+    "--abduction-after": ("abduction_last_cast", "Abduction in the last cast, after the release."),
+    "--dorsiflexion": ("dorsiflexion", "Dorsiflexion at the end of casting; negative when the foot points down."),
+    "--rotation-affected": ("rotation_affected", "How far the boot of an affected foot is turned out."),
+    "--rotation-unaffected": ("rotation_unaffected", "How far the boot of an unaffected foot is turned out."),
+    "--bend": ("bend", "How far the bar is bent."),
+}
+
+Command = Callable[..., None]
+
+
+def protocols_option(command: Command) -> Command:
+    return click.option(
+        "--protocols",
+        "folder",
+        envvar="BRACEWATCH_PROTOCOLS",
+        metavar="FOLDER",
+        help="A clinic's own protocol files, beside the shipped ones. [environment: BRACEWATCH_PROTOCOLS]",
+    )(command)
+
+
+def _measures(command: Command) -> Command:
+    for option, (name, words) in reversed(MEASURES.items()):
+        command = click.option(option, name, metavar="DEGREES", help=words)(command)
+    return command
+
+
+@click.command()
+@click.option("--born", required=True, metavar="DATE", help="Birth date, YYYY-MM-DD.")
+@click.option("--brace-start", required=True, metavar="DATE", help="The day the last cast came off.")
+@click.option("--sides", metavar="SIDES", help="Which feet are affected: left, right or both.")
+@click.option(
+    "--foot", default="typical", show_default=True, metavar="KIND", help="typical, atypical or loose (joints)."
+)
+@click.option(
+    "--protocol",
+    "protocol_name",
+    default=protocol.DEFAULT,
+    show_default=True,
+    metavar="ID",
+    help="A protocol by its identifier, or the path of a TOML file.",
+)
+@protocols_option
+@click.option("--clinic-days", metavar="DAYS", help="As in tue,fri. Without it every day counts as a clinic day.")
+@click.option("--country", metavar="CC", help="Closed on the public holidays of this country, as in KE (ISO 3166).")
+@click.option("--region", metavar="RR", help="Where holidays differ within the country, as in KL for --country IN.")
+@click.option("--closed", multiple=True, metavar="DATE", help="A day on which the clinic is closed; repeat as needed.")
+@click.option("--fact", "facts", multiple=True, metavar="KIND=DATE", help=HELP)
+@_measures
+@click.option("--until", metavar="DATE", help="Leave out what lies after this day.")
+@click.option("--ics", metavar="FILE", help="Also write a calendar file (RFC 5545) that any calendar opens.")
+@click.option("--json", "as_json", is_flag=True, help="For programs: one JSON object.")
+def plan(**typed: Any) -> None:
+    """Print a child's bracing timeline: picture, phases, visits, end, and what to look at again.
+
+    Needs no database and stores nothing.
+    """
+    asked = _read(typed)
+    timeline = _only_until(build(asked.rules, asked.course, asked.clinic), asked.until)
+    notes = notes_on(timeline, asked.rules, asked.course, asked.clinic, asked.correction)
+    if asked.calendar_file is not None:
+        click.echo(_write_calendar(timeline, asked, asked.calendar_file), err=True)
+    if typed["as_json"]:
+        click.echo(json.dumps(plan_words.as_json(timeline, notes), indent=2))
+    else:
+        click.echo(_as_text(timeline, asked, notes))
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """Everything typed, read and found possible."""
+
+    rules: Protocol
+    course: Course
+    clinic: ClinicCalendar
+    correction: Correction
+    sides: str | None
+    any_day: bool  # no clinic days were given
+    until: date | None
+    calendar_file: Path | None
+
+
+def _read(typed: dict[str, Any]) -> Asked:
+    """What was typed. Raises click.UsageError with everything that is wrong."""
+    given = Given()
+    born = given.read("--born", typed["born"], iso_date)
+    start = given.read("--brace-start", typed["brace_start"], iso_date)
+    until = given.read("--until", typed["until"], iso_date)
+    foot = given.read("--foot", typed["foot"], one_of(FEET))
+    known = given.read("--protocols", typed["folder"] or "", protocols_in)
+    rules = given.read("--protocol", typed["protocol_name"], a_protocol(known)) if known is not None else None
+    clinic = _read_clinic(given, typed)
+    correction = _read_correction(given, typed, foot)
+    gates = {phase.gate for variant in rules.variant for phase in variant.phase if phase.gate} if rules else None
+    facts, faults = read_facts(typed["facts"], gates)
+    given.faults += faults
+    if born is not None and start is not None:
+        given.faults += faults_in(born, start, datetime.now(UTC).date(), facts)
+        if rules is not None and foot is not None:
+            given.faults += _faults_of_course(rules, Course(born, start, tuple(facts), foot))
+    if born is None or start is None or rules is None or foot is None or correction is None or given.faults:
+        raise given.refusal()
+    course = Course(born, start, tuple(facts), foot)
+    file = Path(typed["ics"]) if typed["ics"] else None
+    any_day = typed["clinic_days"] is None
+    return Asked(rules, course, clinic, correction, typed["sides"], any_day, until, file)
+
+
+def _faults_of_course(rules: Protocol, course: Course) -> list[str]:
+    """Why the protocol has no plan for this child, or what facts are about that is not in the plan."""
+    try:
+        plain = build(rules, replace(course, facts=()), ClinicCalendar())
+    except ValueError as error:
+        return [str(error)]
+    return unknown_in(course.facts, plain)
+
+
+def _read_clinic(given: Given, typed: dict[str, Any]) -> ClinicCalendar:
+    weekdays = given.read("--clinic-days", typed["clinic_days"], parse_weekdays)
+    closed = given.read_all("--closed", typed["closed"], iso_date)
+    country = given.read("--country", typed["country"], _a_country)
+    region = typed["region"]
+    if region is not None and typed["country"] is None:
+        given.faults.append("--region: say with --country in which country")
+    elif region is not None and country is not None:
+        given.read("--region", region, lambda text: check_country(country, text))
+    return ClinicCalendar(
+        weekdays or frozenset(range(7)), closed=dict.fromkeys(closed, OWN_CLOSED_DAY), country=country, region=region
+    )
+
+
+def _a_country(text: str) -> str:
+    check_country(text.upper())
+    return text.upper()
+
+
+def _read_correction(given: Given, typed: dict[str, Any], foot: str | None) -> Correction | None:
+    """What was measured; None when some of it cannot be."""
+    before = len(given.faults)
+    sides = given.read("--sides", typed["sides"], one_of(SIDES))
+    values: dict[str, Any] = {
+        name: given.read(option, typed[name], degrees_within(*POSSIBLE[name])) for option, (name, _) in MEASURES.items()
+    }
+    if typed["rotation_unaffected"] is not None and typed["sides"] is None:
+        given.faults.append("--rotation-unaffected: say with --sides left or right which foot is affected")
+    if foot is None or len(given.faults) > before:
+        return None
+    return Correction(cast(FootKind, foot), cast(Sides, sides or "both"), **values)
+
+
+def _only_until(timeline: Timeline, until: date | None) -> Timeline:
+    """The timeline without the phases that begin, and the visits that are due, after that day."""
+    if until is None:
+        return timeline
+    return replace(
+        timeline,
+        phases=tuple(phase for phase in timeline.phases if phase.start <= until),
+        visits=tuple(visit for visit in timeline.visits if visit.due <= until),
+    )
+
+
+def _as_text(timeline: Timeline, asked: Asked, notes: list[Note]) -> str:
+    width = min(max(shutil.get_terminal_size((80, 24)).columns, 60), 120)
+    words = plan_words.PlanWords(asked.rules, asked.course, asked.sides, asked.any_day, asked.until, width)
+    return words.text(timeline, notes)
+
+
+def _write_calendar(timeline: Timeline, asked: Asked, file: Path) -> str:
+    """Write the calendar file; the sentence that says so. Raises click.UsageError when it cannot be written."""
+    from bracewatch.exchange.calendar_file import calendar_file
+
+    course = asked.course
+    name = f"{asked.rules.id} {course.born} {course.brace_start} {course.foot} {asked.sides or ''}"
+    try:
+        file.write_bytes(calendar_file(timeline, name, datetime.now(UTC)))
+    except OSError as error:
+        raise click.UsageError(f"--ics: {file} cannot be written: {error.strerror}") from error
+    return f"Calendar file written: {file}"

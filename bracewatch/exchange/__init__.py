@@ -1,0 +1,1 @@
+"""Files that go out, for other programs to read."""

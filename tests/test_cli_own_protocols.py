@@ -1,0 +1,65 @@
+"""A clinic's own protocol files in the command `plan`."""
+
+import json
+from importlib import resources
+from pathlib import Path
+
+from click.testing import CliRunner, Result
+
+from bracewatch.cli import main
+
+PLAN = ("plan", "--born", "2026-01-10", "--brace-start", "2026-03-01")
+
+
+def run(*words: str, folder: str = "") -> Result:
+    return CliRunner(env={"BRACEWATCH_PROTOCOLS": folder}).invoke(main, words)
+
+
+def shipped_text(protocol_id: str) -> str:
+    return (resources.files("bracewatch.schedule") / "protocols" / f"{protocol_id}.toml").read_text("utf-8")
+
+
+def test_a_protocol_may_be_a_file_of_ones_own(tmp_path: Path) -> None:
+    file = tmp_path / "ours.toml"
+    text = shipped_text("nights-to-four")
+    file.write_text(text.replace('id = "nights-to-four"', 'id = "ours"').replace("[23, 23]", "[22, 23]"), "utf-8")
+    answer = json.loads(run(*PLAN, "--protocol", str(file), "--json").stdout)
+    assert answer["protocol"]["id"] == "ours"
+    assert answer["phases"][0]["hours_low"] == 22
+
+
+def test_a_folder_of_ones_own_is_searched_by_option_and_by_environment(tmp_path: Path) -> None:
+    text = shipped_text("nights-to-four").replace('id = "nights-to-four"', 'id = "ours"')
+    (tmp_path / "ours.toml").write_text(text, "utf-8")
+    words = (*PLAN, "--protocol", "ours", "--json")
+    by_option, by_environment = run(*words, "--protocols", str(tmp_path)), run(*words, folder=str(tmp_path))
+    assert json.loads(by_option.stdout)["protocol"]["id"] == "ours"
+    assert by_environment.stdout == by_option.stdout
+    assert run(*words).exit_code == 2
+
+
+def test_a_file_with_five_faults_has_all_five_named(tmp_path: Path) -> None:
+    text = shipped_text("nights-to-four")
+    for right, wrong in [
+        ("version = 1", "version = 0"),
+        ("[23, 23]", "[23, 25]"),
+        ('lasts = "P3M"', 'lasts = "soon"'),
+        ('gate = "step-down"', 'gate = "nobody"'),
+        ("low_wear_share = 0.7", "low_wear_share = 7"),
+    ]:
+        text = text.replace(right, wrong, 1)
+    file = tmp_path / "ours.toml"
+    file.write_text(text, "utf-8")
+    done = run(*PLAN, "--protocol", str(file))
+    assert done.exit_code == 2
+    assert "5 faults" in done.output
+    assert all(place in done.output for place in ("version", "hours.1", "lasts", "gate", "low_wear_share"))
+
+
+def test_a_file_or_folder_that_is_not_there_is_named(tmp_path: Path) -> None:
+    done = run(*PLAN, "--protocol", str(tmp_path / "none.toml"))
+    assert done.exit_code == 2
+    assert "there is no file" in done.output
+    done = run(*PLAN, "--protocols", str(tmp_path / "none"))
+    assert done.exit_code == 2
+    assert "there is no such folder" in done.output
