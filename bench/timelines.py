@@ -61,7 +61,9 @@ def ours(child: Child) -> Made:
     made = build(child.protocol, child.course, child.clinic)
     contact = child.protocol.contact
     moments = local_time.instants(child.at, child.zone)
-    asked = [moment for days in contact_days.check_in_rounds(made, contact) for moment in moments.on(days)]
+    asked: list[datetime] = []
+    for days in contact_days.check_in_rounds(made, contact):
+        asked += moments.on(days)
     reminded = moments.on(contact_days.reminder_days(made, contact))
     return made, asked, reminded
 
@@ -95,7 +97,7 @@ def child(chance: random.Random, calendar: ClinicCalendar, zone: str) -> Child:
         zone = chance.choice(PLACES)[2]
     plain = Course(born, brace_start)
     facts = tuple(history(chance, build(rules, plain, calendar), plain)) if chance.random() < 0.6 else ()
-    hour = time(chance.randrange(8, 21), chance.choice((0, 30)))
+    hour = time(chance.randrange(8, 21))
     return Child(Course(born, brace_start, facts), rules, calendar, hour, zone)
 
 

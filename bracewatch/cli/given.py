@@ -46,14 +46,20 @@ class Given:
             raise self.refusal()
 
 
+YEARS = range(1990, 2101)  # of children in bracing, and of the follow-up after it
+
+
 def iso_date(text: str) -> date:
     """A calendar day written YYYY-MM-DD. Raises ValueError for anything else, 30 February included."""
     if re.fullmatch(r"\d{4}-\d{2}-\d{2}", text, re.ASCII) is None:
         raise ValueError(f"{text!r} is not written as a day: write it as in 2026-03-14")
     try:
-        return date.fromisoformat(text)
+        day = date.fromisoformat(text)
     except ValueError as error:
         raise ValueError(f"{text!r} is not a day in the calendar: write it as in 2026-03-14") from error
+    if day.year not in YEARS:
+        raise ValueError(f"{text!r} lies outside the years {YEARS[0]} to {YEARS[-1]}")
+    return day
 
 
 def an_instant(text: str) -> datetime:
@@ -64,6 +70,8 @@ def an_instant(text: str) -> datetime:
         raise ValueError(f"{text!r} is not an instant: write it as in 2026-11-25T09:00Z") from error
     if moment.tzinfo is None:
         raise ValueError(f"{text!r} does not say in which zone: end it with Z or an offset such as +03:00")
+    if moment.year not in YEARS:
+        raise ValueError(f"{text!r} lies outside the years {YEARS[0]} to {YEARS[-1]}")
     return moment.astimezone(UTC)
 
 

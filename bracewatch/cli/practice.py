@@ -49,7 +49,7 @@ def demo(no_serve: bool, port: int, file: Path | None, as_of: str | None) -> Non
             click.echo(line)
         if not no_serve:
             serve(clinic, port)
-        clinic.store.close()
+        clinic.close()
 
 
 def _wall_clock(start: datetime | None) -> Callable[[], datetime]:

@@ -14,6 +14,7 @@ from bracewatch.schedule.timeline import PAUSE, Phase, Visit
 
 MORNING = time(8)  # texts go out from 08:00 to 21:00 where the caregiver lives
 NIGHT = time(21)  # 47 CFR 64.1200(c)(1)
+BY_NIGHT_TOO = (Kind.TROUBLE_HEARD, Kind.STOPPED)  # what to do about a sore foot; that we have heard "stop"
 WELCOME_USEFUL = timedelta(days=7)
 FOLLOW_UP_USEFUL = timedelta(days=3)
 

@@ -122,7 +122,9 @@ def public_holidays(country: str, region: str | None, year: int) -> Mapping[date
     with warnings.catch_warnings():
         # Years for which nobody has announced them yet have fewer, or none: visits so far ahead do without.
         warnings.simplefilter("ignore")
-        return dict(holidays.country_holidays(country, subdiv=region, years=year))
+        # In English where it is there, whatever language the machine speaks: the names are shown to staff.
+        in_english = "en_US" if "en_US" in holidays.list_localized_countries().get(country, []) else None
+        return dict(holidays.country_holidays(country, subdiv=region, years=year, language=in_english))
 
 
 def check_country(country: str, region: str | None = None) -> None:

@@ -1,62 +1,60 @@
 """The days on which a family is asked about wear and reminded of a visit: the one place that says which.
 
-Days are ordinals (`date.toordinal()`), so that a whole course is a few ranges of numbers.
+Days of a whole course are ordinals (`date.toordinal()`): a course is then a few ranges of numbers.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import date
 
 from bracewatch.schedule.protocol import Contact
 from bracewatch.schedule.timeline import PAUSE, Phase, Timeline
 
 
-def rounds(phase: Phase, start: date, end: date) -> range:
+def rounds(phase: Phase, start: int, end: int) -> range:
     """The ordinals from `start` up to, not including, `end` on which it is a phase's turn to be asked about.
 
     That is every `check_in_days` from the phase's own start, never on that day itself.
     """
     begun, every = phase.start.toordinal(), phase.check_in_days
-    turn = max(1, -(-(start.toordinal() - begun) // every))  # the first one from `start` on
-    return range(begun + turn * every, end.toordinal(), every)
+    turn = max(1, -((begun - start) // every))  # the number of the first one from `start` on
+    return range(begun + turn * every, end, every)
 
 
 def is_asking_day(timeline: Timeline, contact: Contact, phase: Phase, day: date) -> bool:
     """Whether a family is asked on `day`, on which `phase` is in force. A pause asks nothing."""
     if phase.key == PAUSE:
         return False
-    if phase is timeline.phases[0] and (day - phase.start).days == contact.first_check_in.days:
-        return True
-    return bool(rounds(phase, day, date.fromordinal(day.toordinal() + 1)))
+    ordinal = day.toordinal()
+    return ordinal == _first_check_in(timeline, contact, phase) or bool(rounds(phase, ordinal, ordinal + 1))
+
+
+def _first_check_in(timeline: Timeline, contact: Contact, phase: Phase) -> int | None:
+    """The ordinal of the first check-in of the course; None for a phase that is not its first."""
+    return phase.start.toordinal() + contact.first_check_in.days if phase is timeline.phases[0] else None
 
 
 def check_in_rounds(timeline: Timeline, contact: Contact) -> list[range]:
     """Ranges of the ordinals of every day of the course on which the family is asked, no day twice.
 
-    As planned: closer rounds after low wear come on top, and nobody is asked before they have agreed.
+    As planned: closer rounds after low wear come on top, and nobody is asked before they have agreed. Behind a
+    gate that nobody has opened a phase is asked about through what was planned, as in `Timeline.in_force`.
     """
     found = []
-    for phase, start, end in _in_force(timeline):
-        turns = rounds(phase, start, end)
-        if phase is timeline.phases[0]:
-            first = phase.start.toordinal() + contact.first_check_in.days
-            if start.toordinal() <= first < end.toordinal() and first not in turns:
-                found.append(range(first, first + 1))
-        found.append(turns)
-    return found
-
-
-def _in_force(timeline: Timeline) -> Iterator[tuple[Phase, date, date]]:
-    """Each phase with the days on which its hours hold, pauses left out.
-
-    Behind a gate that nobody has opened it goes on through what was planned, as in `Timeline.in_force`.
-    """
     held = None
     for phase in timeline.phases:
-        if phase.key != PAUSE:
-            yield held or phase, phase.start, phase.end
-            held = held or (phase if not phase.gate_open else None)
+        if phase.key == PAUSE:
+            continue
+        asked = held or phase
+        start, end = phase.start.toordinal(), phase.end.toordinal()
+        turns = rounds(asked, start, end)
+        first = _first_check_in(timeline, contact, asked)
+        if first is not None and start <= first < end and first not in turns:
+            found.append(range(first, first + 1))
+        found.append(turns)
+        if held is None and not phase.gate_open:
+            held = phase
+    return found
 
 
 def days_before(on: date, contact: Contact) -> list[date]:
@@ -66,7 +64,6 @@ def days_before(on: date, contact: Contact) -> list[date]:
 
 def reminder_days(timeline: Timeline, contact: Contact) -> list[int]:
     """The ordinals, rising, of the days on which the family is reminded of its visits up to the end of bracing."""
-    spans = contact.visit_reminders
     ends_on = timeline.ends_on
-    booked = [visit.on for visit in timeline.visits if visit.on is not None and visit.due <= ends_on]
-    return sorted({span.before(on).toordinal() for on in booked for span in spans})
+    visits = [visit.on for visit in timeline.visits if visit.on is not None and visit.due <= ends_on]
+    return sorted({span.before(on).toordinal() for span in contact.visit_reminders for on in visits})

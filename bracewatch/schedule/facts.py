@@ -55,6 +55,8 @@ class Course:
 
     def latest(self, *kinds: FactKind) -> dict[str, Fact]:
         """The last word of those kinds on each thing, by what it is about."""
+        if not self.facts:
+            return {}
         chosen = [fact for fact in self.facts if fact.kind in kinds]
         chosen.sort(key=_NUMBER)
         return {fact.about: fact for fact in chosen}

@@ -138,6 +138,13 @@ class Contact(_Part):
     closer_check_in: Duration  # while reported wear is low
     source: tuple[Key, ...] = Field(min_length=1)
 
+    @model_validator(mode="after")
+    def _counted_in_days(self) -> Contact:
+        for name in ("first_check_in", "closer_check_in"):
+            if (span := getattr(self, name)).months:
+                raise ValueError(f"{name!r} is counted in days or weeks, not months: {span}")
+        return self
+
 
 class Thresholds(_Part):
     """When staff are told. All are clinic settings."""
@@ -150,6 +157,12 @@ class Thresholds(_Part):
     low_wear_forgets: Duration  # older reports say nothing about now
     unanswered_check_ins: int = Field(ge=1, le=20)
     source: tuple[Key, ...] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _at_once_is_the_lower(self) -> Thresholds:
+        if self.low_wear_at_once_share > self.low_wear_share:
+            raise ValueError("'low_wear_at_once_share' is the lower of the two shares: one report under it is enough")
+        return self
 
 
 class Protocol(_Part):

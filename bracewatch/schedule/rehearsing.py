@@ -9,7 +9,8 @@ from datetime import date, timedelta
 from bracewatch.schedule.clinic_days import ClinicCalendar
 from bracewatch.schedule.facts import Course
 from bracewatch.schedule.protocol import Protocol, Variant
-from bracewatch.schedule.timeline import MAX_VISITS, Timeline, build
+from bracewatch.schedule.timeline import Timeline, build
+from bracewatch.schedule.visit_days import MAX_VISITS
 
 _BORN = date(2023, 1, 1)  # any day would do: ages are what matters
 

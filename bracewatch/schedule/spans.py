@@ -10,6 +10,7 @@ from typing import Self
 
 _DURATION = re.compile(r"P(?=\d)(?:(\d+)Y)?(?:(\d+)M)?(?:(\d+)W)?(?:(\d+)D)?", re.ASCII)
 _LENGTHS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)  # of January to December, in a common year
+_MOST_DAYS = 36_525
 
 
 def add_months(anchor: date, months: int) -> date:
@@ -28,6 +29,12 @@ def add_months(anchor: date, months: int) -> date:
 def _length(month: int) -> int:
     """The days of a month, months being counted from the start of the year 0."""
     return 29 if month % 12 == 1 and isleap(month // 12) else _LENGTHS[month % 12]
+
+
+def days_after(anchor: date, months: int, days: int) -> date:
+    """The day so many calendar months, and then so many days, after `anchor`."""
+    day = add_months(anchor, months) if months else anchor
+    return day + timedelta(days) if days else day
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +57,10 @@ class Span:
         years, months, weeks, days = (int(group or 0) for group in match.groups())
         if not (years or months or weeks or days):
             raise ValueError(f"{text!r} is no time at all: a duration must be longer than zero")
-        return cls(months=years * 12 + months, days=weeks * 7 + days)
+        span = cls(months=years * 12 + months, days=min(weeks * 7 + days, _MOST_DAYS + 1))
+        if span.about_days > _MOST_DAYS:
+            raise ValueError(f"{text!r} is more than a hundred years: no bracing lasts so long")
+        return span
 
     def __str__(self) -> str:
         years, months = divmod(self.months, 12)
@@ -60,9 +70,6 @@ class Span:
             f"{self.days}D" if self.days else "",
         ]
         return "P" + "".join(parts)
-
-    def __add__(self, other: Span) -> Span:
-        return Span(self.months + other.months, self.days + other.days)
 
     def after(self, anchor: date) -> date:
         """The day this span after `anchor`."""
@@ -84,15 +91,17 @@ def row(anchor: date, since: tuple[int, int], step: Span, stop: date, most: int)
     Each is counted from the anchor, as `Span.after` does; written out because whole courses are made of these.
     """
     months, days = since
-    step_months, step_days = step.months, step.days
     day, month = anchor.day, anchor.year * 12 + anchor.month - 1 + months
+    extra = timedelta(days)
     found: list[date] = []
     for _ in range(most):
-        month += step_months
-        days += step_days
+        month += step.months
         due = date(month // 12, month % 12 + 1, day if day <= 28 else min(day, _length(month)))
+        if step.days:
+            days += step.days
+            extra = timedelta(days)
         if days:
-            due += timedelta(days)
+            due += extra
         if due > stop:
             break
         found.append(due)

@@ -5,18 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
-from functools import lru_cache
 from typing import NamedTuple
 
 from bracewatch.schedule.clinic_days import ClinicCalendar
 from bracewatch.schedule.facts import UNPLANNED, Course, Fact, FactKind
-from bracewatch.schedule.protocol import PhaseRule, Protocol, Variant, VisitRule
-from bracewatch.schedule.spans import Span, row
+from bracewatch.schedule.protocol import PhaseRule, Protocol, Variant
+from bracewatch.schedule.spans import days_after
+from bracewatch.schedule.visit_days import due_days
 
-MAX_VISITS = 200  # no published list comes near; a file that asks for more is mistaken
 PAUSE = "paused"
 ONE_DAY = timedelta(days=1)
-NO_SPAN = Span()
 _ENDS_AND_PAUSES = {FactKind.LENGTHENED, FactKind.ENDED, FactKind.PAUSED, FactKind.RESUMED}
 
 
@@ -130,40 +128,37 @@ def changed(before: Timeline, after: Timeline, day: date) -> Timeline:
 
 
 def _phases(variant: Variant, course: Course, as_of: date | None) -> list[Phase]:
-    words = course.latest(FactKind.GATE_OPENED, FactKind.GATE_HELD)
+    opened = course.latest(FactKind.GATE_OPENED)
     phases: list[Phase] = []
-    anchor, offset, start = course.brace_start, NO_SPAN, course.brace_start
+    start = anchor = course.brace_start
+    months = days = 0  # from the anchor to the end of the phase
     for rule in variant.phase:
-        word = words.get(rule.gate) if rule.gate else None
-        decision = word if word is not None and word.kind is FactKind.GATE_OPENED else None
-        end, offset = _planned_end(rule, course.born, anchor, offset)
-        if rule.gate and decision is None and (word is not None or as_of is not None):
-            earliest = _still_shut_until(word, as_of)
-            if earliest is not None and earliest > end:
-                end = anchor = earliest
-                offset = NO_SPAN
-        elif decision is not None:
-            end = anchor = decision.on
-            offset = NO_SPAN
+        gate, lasts = rule.gate, rule.lasts
+        if lasts is not None:
+            months += lasts.months
+            days += lasts.days
+            end = days_after(anchor, months, days)
+        else:
+            end = rule.until_age.after(course.born)  # type: ignore[union-attr]
+        decision = None
+        if gate is not None:
+            decision = opened.get(gate)
+            at_gate = decision.on if decision is not None else _could_open(gate, end, course, as_of)
+            if decision is not None or at_gate > end:
+                end = anchor = at_gate
+                months = days = 0
         if end > start:
-            phases.append(_phase(rule, start, end, rule.gate is None or decision is not None))
+            phases.append(_phase(rule, start, end, gate is None or decision is not None))
             start = end
     return phases
 
 
-def _still_shut_until(held: Fact | None, as_of: date | None) -> date | None:
-    """The first day on which a gate that nobody has opened could be open."""
-    days = [held.until] if held is not None and held.until is not None else []
-    days += [as_of + ONE_DAY] if as_of is not None else []
-    return max(days, default=None)
-
-
-def _planned_end(rule: PhaseRule, born: date, anchor: date, offset: Span) -> tuple[date, Span]:
-    if rule.until_age is not None:
-        return rule.until_age.after(born), offset
-    assert rule.lasts is not None  # noqa: S101 - the protocol reader refuses a phase with neither
-    offset += rule.lasts
-    return offset.after(anchor), offset
+def _could_open(gate: str, planned: date, course: Course, as_of: date | None) -> date:
+    """The first day, not before the planned one, on which a gate that nobody has opened could be open."""
+    held = course.latest(FactKind.GATE_HELD).get(gate)
+    if held is not None and held.until is not None:
+        planned = max(planned, held.until)
+    return planned if as_of is None else max(planned, as_of + ONE_DAY)
 
 
 def _phase(rule: PhaseRule, start: date, end: date, gate_open: bool) -> Phase:
@@ -226,10 +221,9 @@ def _visits(variant: Variant, course: Course, clinic: ClinicCalendar) -> list[Vi
     brace_start, choose = course.brace_start, clinic.choose
     kept = {about: fact.on for about, fact in course.latest(FactKind.VISIT_KEPT).items()}
     new = tuple.__new__  # half the time of calling Visit
-    for rule, due_days in _due_days(variant, course):
-        keys = (rule.key,) if rule.every is None else _numbered(rule.key)
-        name, decides, windows = rule.name, rule.decides, _windows(rule.opens, rule.closes)
-        for key, due in zip(keys, due_days, strict=False):
+    for (rule, keys, windows, _, _), days in due_days(variant, course.born, brace_start):
+        name, decides = rule.name, rule.decides
+        for key, due in zip(keys, days, strict=False):
             opens, closes = windows[due]
             if opens < brace_start:
                 if due <= brace_start:
@@ -241,27 +235,6 @@ def _visits(variant: Variant, course: Course, clinic: ClinicCalendar) -> list[Vi
     if course.facts:
         visits = _with_plans(visits, course)
     return _with_unplanned(visits, course) if UNPLANNED in kept else visits
-
-
-@lru_cache(maxsize=256)
-def _numbered(key: str) -> tuple[str, ...]:
-    """The keys of the visits of a row."""
-    return tuple(f"{key}-{number}" for number in range(1, MAX_VISITS))
-
-
-class _Windows(dict[date, tuple[date, date]]):
-    """First and last day of the windows round due days: a table that fills as it is asked, whatever the clinic."""
-
-    def __init__(self, before: Span, after: Span) -> None:
-        super().__init__()
-        self.before, self.after = before, after
-
-    def __missing__(self, due: date) -> tuple[date, date]:
-        window = self[due] = self.before.before(due), self.after.after(due)
-        return window
-
-
-_windows = lru_cache(maxsize=64)(_Windows)
 
 
 def _with_plans(visits: list[Visit], course: Course) -> list[Visit]:
@@ -307,44 +280,3 @@ def _satisfied_by(day: date, visits: list[Visit]) -> int | None:
         place for place, visit in enumerate(visits) if visit.opens <= day <= visit.closes and visit.kept is None
     ]
     return min(fitting, key=lambda place: abs(visits[place].due - day), default=None)
-
-
-def _due_days(variant: Variant, course: Course) -> list[tuple[VisitRule, list[date]]]:
-    """Each rule with its due days. Rows of visits count on, in months from the brace start, from the visit
-    before them, or from an age."""
-    fixed = [_fixed_day(rule, course) for rule in variant.visit]
-    found = []
-    counted = 0, 0  # months and days from the brace start to the visit before
-    for place, rule in enumerate(variant.visit):
-        day, every = fixed[place], rule.every
-        if day is not None:
-            if rule.after is not None:
-                counted = rule.after.months, rule.after.days
-            found.append((rule, [day]))
-            continue
-        assert every is not None  # noqa: S101 - the protocol reader refuses a visit without a moment
-        stop = _row_ends(rule, every, course, fixed[place + 1 :])
-        if rule.from_age is not None:
-            due_days = row(course.born, (rule.from_age.months, rule.from_age.days), every, stop, MAX_VISITS)
-        else:
-            due_days = row(course.brace_start, counted, every, stop, MAX_VISITS)
-            counted = counted[0] + len(due_days) * every.months, counted[1] + len(due_days) * every.days
-        found.append((rule, due_days))
-    return found
-
-
-def _fixed_day(rule: VisitRule, course: Course) -> date | None:
-    """The due day of a single visit; None for a row."""
-    if rule.at_age is not None:
-        return rule.at_age.after(course.born)
-    return None if rule.after is None else rule.after.after(course.brace_start)
-
-
-def _row_ends(rule: VisitRule, every: Span, course: Course, later: list[date | None]) -> date:
-    """The last day on which a visit of a row may be due.
-
-    A row stops half an interval before a fixed visit that follows it: two visits a week apart help nobody.
-    """
-    stop = rule.until_age.after(course.born) if rule.until_age else rule.until.after(course.brace_start)  # type: ignore[union-attr]
-    fixed = [day for day in later if day is not None]
-    return min(stop, min(fixed) - timedelta(round(every.about_days / 2))) if fixed else stop

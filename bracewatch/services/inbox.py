@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Row, func, insert, select, update
 
 from bracewatch.messages.kinds import Asked, Kind, Meaning, Next
 from bracewatch.messages.replies import Reading, understand
-from bracewatch.review.contact import waking
+from bracewatch.review.contact import BY_NIGHT_TOO, waking
 from bracewatch.schedule.local_time import local_day
 from bracewatch.schedule.timeline import Phase
 from bracewatch.services.outgoing import addressees, queue
@@ -27,8 +27,6 @@ MOST_ANSWERS_A_DAY = 10  # a phone that answers by machine must not talk with us
 COURTESY = "courtesy.only"  # the reader's rule for "ok, thank you": nothing to do
 MOURNING = "grief.said"  # a word of mourning is not met with a text by machine, now or later
 UNANSWERED = (COURTESY, MOURNING)
-
-ALWAYS_ANSWERED = (Kind.TROUBLE_HEARD, Kind.STOPPED)  # by night too
 
 _ANSWERS = {
     Meaning.TROUBLE: Kind.TROUBLE_HEARD,
@@ -257,7 +255,7 @@ def _answer(connection: Connection, sender: Row[Any], sid: str, asked: Asked, re
     kind, facts = _answer_kind(connection, sender, asked, reading, now)
     if _answers_today(connection, sender.id, kind, now) >= MOST_ANSWERS_A_DAY:
         return
-    due_at = now if kind in ALWAYS_ANSWERED else waking(now, sender.time_zone)
+    due_at = now if kind in BY_NIGHT_TOO else waking(now, sender.time_zone)
     queue(
         connection,
         addressees(connection, [sender.id])[sender.id],
@@ -288,7 +286,7 @@ def _answers_today(connection: Connection, caregiver_id: int, kind: Kind, now: d
     """How often we have answered of late: what to do about a sore foot is counted by itself, so that nothing
     else uses its turns up."""
     sent = t.outbox.c
-    alike = sent.kind == kind if kind in ALWAYS_ANSWERED else sent.kind.not_in(ALWAYS_ANSWERED)
+    alike = sent.kind == kind if kind in BY_NIGHT_TOO else sent.kind.not_in(BY_NIGHT_TOO)
     query = select(func.count()).where(
         sent.caregiver_id == caregiver_id,
         sent.key.like("answer:%"),

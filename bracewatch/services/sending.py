@@ -16,6 +16,7 @@ from sqlalchemy import Connection, Row, bindparam, or_, select, update
 
 from bracewatch.messages.adapter import Accepted, Channel, NotSent, Outcome, Outgoing
 from bracewatch.messages.kinds import Asked
+from bracewatch.review.contact import BY_NIGHT_TOO, waking
 from bracewatch.services.waking import wake
 from bracewatch.store import Store
 from bracewatch.store import tables as t
@@ -53,7 +54,8 @@ def send_due(store: Store, channel: Channel, clock: Callable[[], datetime], owne
             done.expired += _expire(connection, now)
             done.in_doubt += _doubt_lapsed(connection, now)
             claimed = _claim(connection, owner, now)
-        _send_batch(store, channel, clock, owner, claimed, done)
+            by_day = _leave_for_the_morning(connection, owner, claimed, now)
+        _send_batch(store, channel, clock, owner, by_day, done)
         if len(claimed) < BATCH:
             break
     return done
@@ -78,6 +80,22 @@ def _claim(connection: Connection, owner: str, now: datetime) -> list[Row[Any]]:
     return sorted(claimed, key=lambda row: (row.due_at, row.id))
 
 
+def _leave_for_the_morning(
+    connection: Connection, owner: str, claimed: list[Row[Any]], now: datetime
+) -> list[Row[Any]]:
+    """Give up, until eight where the caregiver lives, what must not be sent by night; the rest of the claims."""
+    rows = connection.execute(_ZONES, {"ids": [row.caregiver_id for row in claimed]})
+    zones = {row.id: row.time_zone for row in rows}
+    by_day = []
+    for row in claimed:
+        morning = now if row.kind in BY_NIGHT_TOO else waking(now, zones[row.caregiver_id])
+        if morning > now:
+            _fenced(connection, owner, row, {"state": "queued", "due_at": morning, "attempt": row.attempt - 1})
+        else:
+            by_day.append(row)
+    return by_day
+
+
 # Built once: making a statement costs more than running it.
 _o = t.outbox.c
 _NOW = bindparam("now", type_=t.UtcDateTime())
@@ -97,6 +115,7 @@ _DUE = (
     .limit(BATCH)
     .with_for_update(skip_locked=True)  # on PostgreSQL; on SQLite the writer is alone anyway
 )
+_ZONES = select(t.caregiver.c.id, t.caregiver.c.time_zone).where(t.caregiver.c.id.in_(bindparam("ids", expanding=True)))
 _CLAIM = (
     update(t.outbox)
     .where(_o.id.in_(_DUE), _o.state == "queued")
@@ -107,7 +126,18 @@ _CLAIM = (
         lease_until=bindparam("lease", type_=t.UtcDateTime()),
     )
     .returning(
-        _o.id, _o.key, _o.child_id, _o.phone, _o.body, _o.asks, _o.attempt, _o.due_at, _o.useful_until, _o.lease_until
+        _o.id,
+        _o.key,
+        _o.kind,
+        _o.child_id,
+        _o.caregiver_id,
+        _o.phone,
+        _o.body,
+        _o.asks,
+        _o.attempt,
+        _o.due_at,
+        _o.useful_until,
+        _o.lease_until,
     )
 )
 

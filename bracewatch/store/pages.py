@@ -38,6 +38,7 @@ class Person:
     contact_time: str  # as in "18:00"
     agreed_at: datetime | None
     stopped_at: datetime | None
+    stopped_why: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -313,6 +314,7 @@ def _person(row: Row[Any]) -> Person:
         f"{row.contact_time:%H:%M}",
         row.agreed_at,
         row.stopped_at,
+        row.stopped_why,
     )
 
 

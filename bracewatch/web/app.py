@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import ipaddress
 from collections.abc import Callable
 from datetime import datetime, timedelta
@@ -71,7 +72,8 @@ def create_app(store: Store, *, clock: Callable[[], datetime], secret: str, prac
     app = Flask(__name__, template_folder=str(templates_folder()))
     app.config.update(
         SECRET_KEY=secret,
-        SESSION_COOKIE_NAME="bracewatch",
+        # Cookies know no ports: two clinics on one machine must not take each other's.
+        SESSION_COOKIE_NAME=f"bracewatch-{hashlib.sha256(secret.encode()).hexdigest()[:8]}",
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_COOKIE_SAMESITE="Lax",
         MAX_CONTENT_LENGTH=MOST_BYTES_A_FORM,

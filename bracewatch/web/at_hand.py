@@ -24,7 +24,7 @@ class PracticeDesk(Protocol):
         """Review and send what is due now."""
 
     def to_next_morning(self) -> None:
-        """Move the practice clock to 08:30 of the next day and play what happens until then."""
+        """Move the practice clock to the next morning (06:00 in UTC) and play what happens until then."""
 
     def by_hand(self, child_id: int) -> bool:
         """Whether somebody at the screen answers for this family."""

@@ -10,7 +10,7 @@ from werkzeug.wrappers import Response
 
 from bracewatch.review.flag import Urgency, in_words
 from bracewatch.services import calls as call_service
-from bracewatch.services import inbox, visits
+from bracewatch.services import inbox, people, visits
 from bracewatch.services.calls import CallOutcome, CallRefused
 from bracewatch.services.visits import VisitRefused
 from bracewatch.store import pages
@@ -22,6 +22,7 @@ desk = Blueprint("clinic", __name__)
 
 URGENCIES = {"now": Urgency.NOW, "today": Urgency.TODAY, "week": Urgency.THIS_WEEK}
 LINES_SHOWN = 40
+UNBOOKED = "unbooked"  # what the form for a visit without a booking is about
 FURTHEST_PAGE = 100_000
 
 Answer = str | Response | tuple[str, int]
@@ -155,12 +156,51 @@ def move_visit(child_id: int, visit_key: str) -> Answer:
     return redirect(url_for("clinic.family", child_id=child_id, _anchor="visits"))
 
 
+@desk.post("/family/<row:child_id>/visits/unplanned")
+def keep_unplanned(child_id: int) -> Answer:
+    """The child came without a booking."""
+    typed = request.form.get("day", "")
+    try:
+        on = words.read_day(typed)
+        visits.record_unplanned(at_hand.store(), child_id, on, at_hand.now())
+    except (ValueError, VisitRefused) as refusal:
+        return _show_family(child_id, Trouble("unplanned", UNBOOKED, typed, False, str(refusal)))
+    at_hand.settle()
+    flash(f"Recorded: the child came without a booking on {in_words(on)}.", "done")
+    return redirect(url_for("clinic.family", child_id=child_id, _anchor="visits"))
+
+
+@desk.post("/family/<row:child_id>/decisions/<gate>/taken-back")
+def take_decision_back(child_id: int, gate: str) -> Answer:
+    """A step was ticked by mistake."""
+    try:
+        visits.take_decision_back(at_hand.store(), child_id, gate, at_hand.now())
+    except VisitRefused as refusal:
+        return _refused("Nothing was taken back", refusal, {})
+    at_hand.settle()
+    flash("Taken back: the hours from before the decision are in force again.", "done")
+    return redirect(url_for("clinic.family", child_id=child_id, _anchor="visits"))
+
+
+@desk.post("/family/<row:child_id>/people/<row:caregiver_id>/released")
+def release(child_id: int, caregiver_id: int) -> Answer:
+    """The number was put right, or the family wishes to hear from us: messages go out again."""
+    with at_hand.store().read() as connection:
+        family = _family_or_404(connection, child_id)
+    if caregiver_id not in {person.id for person in family.people}:
+        abort(404)
+    changed = people.release(at_hand.store(), caregiver_id, at_hand.now())
+    at_hand.settle()
+    flash("Messages go out again." if changed else "Only the family's own word can begin messages again.", "done")
+    return redirect(url_for("clinic.family", child_id=child_id))
+
+
 def _show_family(child_id: int, trouble: Trouble | None) -> Answer:
     now = at_hand.now()
     every_line = request.args.get("thread") == "all"
     with at_hand.store().read() as connection:
         page: FamilyPage | None = family_page(connection, child_id, now, None if every_line else LINES_SHOWN)
-    if page is None or (trouble is not None and trouble.visit_key not in page.visit_keys):
+    if page is None or (trouble is not None and trouble.visit_key not in (*page.visit_keys, UNBOOKED)):
         abort(404)
     shown = render_template(
         "clinic/family.html",

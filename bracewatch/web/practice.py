@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import secrets
 
 from flask import Blueprint, abort, flash, redirect, render_template, request, url_for
@@ -68,7 +69,7 @@ def reply(child_id: int) -> Answer:
     at_hand.settle()  # the question that is due goes out before its answer comes in
     inbox.receive(
         at_hand.store(),
-        sid=f"by-hand-{secrets.token_hex(16)}",
+        sid=f"by-hand-{_press()}",
         phone=person.phone,
         body=body,
         received_at=at_hand.now(),
@@ -77,10 +78,17 @@ def reply(child_id: int) -> Answer:
     return redirect(url_for("practice.hold", child_id=child_id, _anchor="phone"))
 
 
+def _press() -> str:
+    """The mark of the button that was pressed: a second press of the same one is the same answer."""
+    mark = request.form.get("press", "")
+    return mark if re.fullmatch(r"[0-9a-f]{32}", mark, re.ASCII) else secrets.token_hex(16)
+
+
 @desk.post("/next-morning")
 def next_morning() -> Answer:
-    """Let the practice clinic's clock run to the next morning."""
-    at_hand.practice().to_next_morning()
+    """Let the practice clinic's clock run to the next morning; a second press of the same button does nothing."""
+    if request.form.get("seen") in (None, at_hand.now().date().isoformat()):
+        at_hand.practice().to_next_morning()
     flash("It is the next morning: what was due until now has been sent, and families have answered.", "done")
     child_id = request.args.get("child", type=int)
     if child_id is not None:
@@ -117,6 +125,7 @@ def _show(child_id: int, *, typed: str = "", error: str | None = None) -> Answer
         error=error,
         most=BODY_LIMIT,
         number=phone(person.phone),
+        press=secrets.token_hex(16),
     )
     return (shown, 422) if error else shown
 

@@ -1,7 +1,11 @@
 """The play of the practice clinic: through the services, resumable at any moment."""
 
+import contextlib
+import gc
+import itertools
 import os
 import signal
+import sqlite3
 import subprocess
 import sys
 import time
@@ -14,6 +18,7 @@ from sqlalchemy import func, select
 
 from bracewatch.demo import families, player
 from bracewatch.demo.practice_clinic import NotAPracticeFile, PracticeClinic
+from bracewatch.schedule.local_time import local
 from bracewatch.store import Store
 from bracewatch.store import tables as t
 
@@ -71,13 +76,25 @@ def test_messages_went_out_replies_came_in_and_flags_stand(played: PracticeClini
     assert standing >= {"missed-visit", "low-wear", "no-reply", "sore-skin", "asked-for-call"}
 
 
-def test_nothing_was_said_before_its_moment_or_at_night(played: PracticeClinic) -> None:
+def test_nothing_was_said_before_its_moment_or_after_it(played: PracticeClinic) -> None:
     with played.store.read() as connection:
         rows = connection.execute(
             select(t.outbox.c.due_at, t.outbox.c.sent_at, t.outbox.c.useful_until).where(t.outbox.c.state == "sent")
         ).fetchall()
     assert rows
     assert all(row.due_at <= row.sent_at < row.useful_until for row in rows)
+
+
+def test_nobody_was_written_to_at_night_but_about_a_sore_foot_or_to_confirm_a_stop(played: PracticeClinic) -> None:
+    with played.store.read() as connection:
+        rows = connection.execute(
+            select(t.outbox.c.kind, t.outbox.c.sent_at, t.caregiver.c.time_zone)
+            .join(t.caregiver)
+            .where(t.outbox.c.state == "sent", t.outbox.c.kind.not_in(["trouble_heard", "stopped"]))
+        ).fetchall()
+    hours = [local(row.sent_at, row.time_zone).hour for row in rows]
+    assert hours
+    assert all(8 <= hour < 21 for hour in hours)
 
 
 def test_a_play_that_is_played_again_to_the_same_moment_changes_nothing(played: PracticeClinic) -> None:
@@ -93,21 +110,75 @@ def test_a_play_in_many_stretches_is_the_same_play(played: PracticeClinic, tmp_p
     assert what_happened(clinic.store) == what_happened(played.store)
 
 
-def test_a_demo_that_is_killed_goes_on_where_it_was(played: PracticeClinic, tmp_path: Path) -> None:
+class Killed(BaseException):
+    """As a kill would, this goes past everything that handles errors."""
+
+
+@pytest.mark.parametrize("commits", [3, 40, 77, 300, 801, 2003])
+def test_a_play_that_is_killed_between_any_two_transactions_goes_on_where_it_was(
+    played: PracticeClinic, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, commits: int
+) -> None:
+    left = itertools.count(commits, -1)
+    begin = Store.begin
+
+    def begin_or_die(store: Store) -> Any:
+        if next(left) == 0:
+            raise Killed
+        return begin(store)
+
+    file = tmp_path / "practice.sqlite3"
+    with monkeypatch.context() as patched:
+        patched.setattr(Store, "begin", begin_or_die)
+        with pytest.raises(Killed):
+            open_and_play(file)
+    gc.collect()  # the dead clinic lets go of its file
+    clinic = open_clinic(file)
+    clinic.tick()
+    assert what_happened(clinic.store) == what_happened(played.store)
+    clinic.close()
+
+
+def open_and_play(file: Path) -> None:
+    clinic = open_clinic(file)
+    try:
+        clinic.tick()
+    finally:
+        clinic.close()
+
+
+def test_a_demo_that_is_killed_by_the_system_can_be_started_again(tmp_path: Path) -> None:
     file = tmp_path / "practice.sqlite3"
     command = [str(Path(sys.executable).parent / "bracewatch"), "demo", "--no-serve", "--file", str(file)]
     command += ["--as-of", AS_OF.isoformat()]
-    for pause in (1.0, 1.4, 1.8):
-        process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-        time.sleep(pause)
-        os.kill(process.pid, signal.SIGKILL)
-        process.wait()
+    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    while not file.exists() or file.stat().st_size == 0:
+        time.sleep(0.05)
+    time.sleep(1)
+    os.kill(process.pid, signal.SIGKILL)
+    process.wait()
     done = subprocess.run(command, capture_output=True, text=True, check=True, timeout=120)
     assert "First calls" in done.stdout
-    # The clock on the wall ran on by seconds: the play stands where the uninterrupted one stands.
-    store = Store(f"sqlite:///{file}")
-    assert what_happened(store) == what_happened(played.store)
-    store.close()
+
+
+def test_two_practice_clinics_cannot_have_one_file(tmp_path: Path) -> None:
+    file = tmp_path / "practice.sqlite3"
+    first = open_clinic(file)
+    with pytest.raises(NotAPracticeFile, match="open in another practice clinic"):
+        open_clinic(file)
+    first.close()
+    open_clinic(file).close()
+
+
+@pytest.mark.parametrize("name", ["odd?x=1&mode=ro.sqlite3", "per%41cent.sqlite3", "with space#.sqlite3"])
+def test_a_file_is_written_under_the_name_it_was_given(tmp_path: Path, name: str) -> None:
+    open_clinic(tmp_path / name).close()
+    assert (tmp_path / name).stat().st_size > 0
+    open_clinic(tmp_path / name).close()
+
+
+def test_a_folder_that_is_not_there_is_named(tmp_path: Path) -> None:
+    with pytest.raises(NotAPracticeFile, match="cannot be opened"):
+        open_clinic(tmp_path / "none" / "practice.sqlite3")
 
 
 def test_a_file_of_something_else_is_never_played_with(tmp_path: Path) -> None:
@@ -115,6 +186,8 @@ def test_a_file_of_something_else_is_never_played_with(tmp_path: Path) -> None:
     store = Store(f"sqlite:///{path}")
     store.migrate()
     store.close()
+    with contextlib.closing(sqlite3.connect(path)) as connection:
+        connection.execute("PRAGMA journal_mode = DELETE")
     before = path.read_bytes()
     with pytest.raises(NotAPracticeFile, match="--file"):
         open_clinic(path)

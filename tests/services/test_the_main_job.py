@@ -434,3 +434,18 @@ class TestSending:
         world.now += timedelta(minutes=6)
         assert world.tick().in_doubt == 1
         assert world.network.handed == []
+
+    def test_a_sender_that_was_down_does_not_wake_a_family_at_night(self, world: World) -> None:
+        world.enrol()
+        review_due(world.store, world.now)
+        world.now = NOW.replace(hour=19)  # ten in the evening in Nairobi
+        assert world.tick().sent == 0
+        world.now = (NOW + timedelta(days=1)).replace(hour=5)
+        assert world.tick().sent == 1
+
+    def test_what_to_do_about_a_sore_foot_is_said_by_night_too(self, world: World) -> None:
+        world.enrol()
+        world.tick()
+        world.now = NOW.replace(hour=20)
+        world.reply("his toes are blue")
+        assert world.said() == ["welcome", "trouble_heard"]

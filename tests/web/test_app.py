@@ -11,7 +11,14 @@ from bracewatch.store import Store
 from bracewatch.web import app as app_module
 from bracewatch.web.app import create_app, templates_folder
 
-PLACES = {"child_id": MINA, "reply_id": 1, "visit_key": "first-fit", "filename": "style.css"}
+PLACES = {
+    "child_id": MINA,
+    "reply_id": 1,
+    "visit_key": "first-fit",
+    "gate": "step-down",
+    "caregiver_id": 1,
+    "filename": "style.css",
+}
 
 
 def address(world: World, rule: Rule) -> str:

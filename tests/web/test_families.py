@@ -209,3 +209,33 @@ def test_a_call_recorded_on_the_page_of_a_family_leads_back_to_it(world: World) 
     page = world.get(f"/family/{LAYAN}")
     assert "heel looks better" in page
     assert "Earlier, now settled" in page
+
+
+def test_a_child_that_came_without_a_booking_is_recorded(world: World) -> None:
+    page = world.press(f"/family/{MINA}/visits/unplanned", day="2026-11-20")
+    assert facts(world) == [("visit_kept", "", "2026-11-20")]
+    assert "came without a booking on 20 Nov 2026" in page
+
+
+def test_a_day_that_cannot_be_keeps_what_was_typed_in_the_form_for_unbooked_visits(world: World) -> None:
+    page = world.refused(f"/family/{MINA}/visits/unplanned", 422, day="30/2")
+    assert 'value="30/2"' in page
+    assert facts(world) == []
+
+
+def test_a_decision_ticked_by_mistake_can_be_taken_back(world: World) -> None:
+    world.press(f"/family/{JUMA}/visits/step-down/kept", day="2026-11-24", decided="on")
+    page = world.press(f"/family/{JUMA}/decisions/step-down/taken-back")
+    assert "Taken back" in page
+    assert "until the clinic decides to step down" in page
+    assert "nothing to take back" in world.refused(f"/family/{JUMA}/decisions/step-down/taken-back", 400)
+
+
+def test_messages_stopped_for_a_wrong_number_go_out_again_when_it_is_put_right(world: World) -> None:
+    world.press(f"/calls/{MINA}", outcome="wrong_number")
+    page = world.get(f"/family/{MINA}")
+    assert "stopped by us, somebody else has this number" in page
+    path = re.search(rf"/family/{MINA}/people/\d+/released", page)
+    assert path is not None
+    assert "Messages go out again" in world.press(path[0])
+    assert "stopped by us" not in world.get(f"/family/{MINA}")

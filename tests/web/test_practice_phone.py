@@ -67,7 +67,7 @@ def test_a_family_that_stopped_messages_is_offered_to_start_again(world: World) 
     page = world.press(f"/practice/{MINA}/reply", body="STOP")
     assert 'value="START"' in page
     assert 'value="STOP"' not in page
-    assert "Wants no messages." in page
+    assert "No messages go out." in page
 
 
 def test_only_what_was_sent_is_on_the_phone(world: World) -> None:

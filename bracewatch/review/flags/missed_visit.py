@@ -64,6 +64,6 @@ RULE = Rule(
     code="missed-visit",
     title="Missed a visit",
     source="Grace: clinic setting, no source (PRACTICE). The published dropout rules, 56 and 180 days, are longer: "
-    "Chi BH et al. Am J Epidemiol 2010;171:924-931, doi:10.1093/aje/kwq008. READ",
+    "Chi BH et al. Am J Epidemiol 2010;171:924-931, doi:10.1093/aje/kwq008; PLoS Med 2011;8(10):e1001111. READ",
     check=check,
 )
