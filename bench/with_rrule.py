@@ -189,7 +189,8 @@ def _why_closed(clinic: ClinicCalendar, day: date) -> str:
 
 @cache
 def _holidays(country: str, region: str | None) -> holidays.HolidayBase:
-    return holidays.country_holidays(country, subdiv=region)
+    in_english = "en_US" if "en_US" in holidays.list_localized_countries().get(country, []) else None
+    return holidays.country_holidays(country, subdiv=region, language=in_english)
 
 
 def _with_facts(visits: list[Visit], course: Course) -> list[Visit]:

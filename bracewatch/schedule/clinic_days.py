@@ -24,6 +24,19 @@ def parse_weekdays(text: str) -> frozenset[int]:
     return frozenset(WEEKDAYS.index(word) for word in words)
 
 
+class _DaysOff(dict[int, frozenset[date]]):
+    """The days, by year, on which a clinic is closed or full whatever the weekday; made when first asked for."""
+
+    def __init__(self, own: tuple[date, ...], country: str | None, region: str | None) -> None:
+        super().__init__()
+        self._own, self._country, self._region = own, country, region
+
+    def __missing__(self, year: int) -> frozenset[date]:
+        public = () if self._country is None else public_holidays(self._country, self._region, year)
+        off = self[year] = frozenset([*public, *(day for day in self._own if day.year == year)])
+        return off
+
+
 @dataclass(frozen=True, slots=True)
 class ClinicCalendar:
     """Open weekdays (0 is Monday), less public holidays, own closed days and days that are fully booked.
@@ -37,29 +50,27 @@ class ClinicCalendar:
     country: str | None = None
     region: str | None = None
     # What every choice needs, worked out once. By weekday: the way to the nearest clinic weekday, of two equally
-    # near the later, and why that day is none. By year: the days off. By due day: the choice, round days off.
-    _steps: tuple[timedelta, ...] = field(init=False, repr=False, compare=False)
-    _why: tuple[str, ...] = field(init=False, repr=False, compare=False)
-    _off: dict[int, frozenset[date]] = field(init=False, repr=False, compare=False, default_factory=dict)
-    _round_off: dict[date, tuple[date | None, str]] = field(
-        init=False, repr=False, compare=False, default_factory=dict
-    )
+    # near the later, and why that day itself is none. By year: the days off. By due day: the choice round days off.
+    _ways: tuple[tuple[timedelta, str], ...] = field(init=False, repr=False, compare=False)
+    _off: _DaysOff = field(init=False, repr=False, compare=False)
+    _round_off: dict[date, tuple[date | None, str]] = field(init=False, repr=False, compare=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         if not self.weekdays:
             raise ValueError("a clinic sees children on one weekday at least")
-        nearest_first = (0, 1, -1, 2, -2, 3, -3)
-        steps = [next(step for step in nearest_first if (day + step) % 7 in self.weekdays) for day in range(7)]
-        object.__setattr__(self, "_steps", tuple(timedelta(step) for step in steps))
-        why = ("" if day in self.weekdays else f"{DAY_NAMES[day]} is no clinic day" for day in range(7))
-        object.__setattr__(self, "_why", tuple(why))
+        object.__setattr__(self, "_ways", tuple(self._way(weekday) for weekday in range(7)))
+        object.__setattr__(self, "_off", _DaysOff((*self.closed, *self.full), self.country, self.region))
+
+    def _way(self, weekday: int) -> tuple[timedelta, str]:
+        step = next(step for step in (0, 1, -1, 2, -2, 3, -3) if (weekday + step) % 7 in self.weekdays)
+        return timedelta(step), f"{DAY_NAMES[weekday]} is no clinic day" if step else ""
 
     def is_open(self, day: date) -> bool:
-        return day.weekday() in self.weekdays and day not in self._off_in(day.year)
+        return day.weekday() in self.weekdays and day not in self._off[day.year]
 
     def why_closed(self, day: date) -> str:
         """Why nobody is seen on that day, for staff; empty when it is open."""
-        return self._why[day.weekday()] or self._closing(day) or ("fully booked" if day in self.full else "")
+        return self._ways[day.weekday()][1] or self._closing(day) or ("fully booked" if day in self.full else "")
 
     def _closing(self, day: date) -> str:
         if day in self.closed:
@@ -68,16 +79,6 @@ class ClinicCalendar:
             name = public_holidays(self.country, self.region, day.year).get(day)
             return f"public holiday: {name}" if name else ""
         return ""
-
-    def _off_in(self, year: int) -> frozenset[date]:
-        """The days of a year on which the clinic is closed or full, whatever the weekday."""
-        off = self._off.get(year)
-        if off is None:
-            public = () if self.country is None else public_holidays(self.country, self.region, year)
-            off = self._off[year] = frozenset(public).union(
-                day for day in (*self.closed, *self.full) if day.year == year
-            )
-        return off
 
     def nearest_open(self, due: date, opens: date, closes: date) -> date | None:
         """The open day nearest to `due` from `opens` to `closes`, both included; of two equally near, the later.
@@ -88,10 +89,10 @@ class ClinicCalendar:
 
     def choose(self, due: date, opens: date, closes: date) -> tuple[date | None, str]:
         """What `nearest_open` gives, and why it is not `due`: empty when it is."""
-        weekday = due.weekday()
-        on: date | None = due + self._steps[weekday]
-        why = self._why[weekday]
-        if on in (self._off.get(on.year) or self._off_in(on.year)):  # type: ignore[union-attr]
+        step, why = self._ways[due.weekday()]
+        nearest = due + step
+        on: date | None = nearest
+        if nearest in self._off[nearest.year]:
             on, why = self._round_off.get(due) or self._look_round(due)
         if on is not None and opens <= on <= closes:
             return on, why

@@ -25,13 +25,9 @@ def is_asking_day(timeline: Timeline, contact: Contact, phase: Phase, day: date)
     """Whether a family is asked on `day`, on which `phase` is in force. A pause asks nothing."""
     if phase.key == PAUSE:
         return False
-    ordinal = day.toordinal()
-    return ordinal == _first_check_in(timeline, contact, phase) or bool(rounds(phase, ordinal, ordinal + 1))
-
-
-def _first_check_in(timeline: Timeline, contact: Contact, phase: Phase) -> int | None:
-    """The ordinal of the first check-in of the course; None for a phase that is not its first."""
-    return phase.start.toordinal() + contact.first_check_in.days if phase is timeline.phases[0] else None
+    if phase is timeline.phases[0] and (day - phase.start).days == contact.first_check_in.days:
+        return True
+    return bool(rounds(phase, day.toordinal(), day.toordinal() + 1))
 
 
 def check_in_rounds(timeline: Timeline, contact: Contact) -> list[range]:
@@ -48,9 +44,10 @@ def check_in_rounds(timeline: Timeline, contact: Contact) -> list[range]:
         asked = held or phase
         start, end = phase.start.toordinal(), phase.end.toordinal()
         turns = rounds(asked, start, end)
-        first = _first_check_in(timeline, contact, asked)
-        if first is not None and start <= first < end and first not in turns:
-            found.append(range(first, first + 1))
+        if asked is timeline.phases[0]:
+            first = asked.start.toordinal() + contact.first_check_in.days
+            if start <= first < end and first not in turns:
+                found.append(range(first, first + 1))
         found.append(turns)
         if held is None and not phase.gate_open:
             held = phase

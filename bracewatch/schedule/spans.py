@@ -92,13 +92,14 @@ def row(anchor: date, since: tuple[int, int], step: Span, stop: date, most: int)
     """
     months, days = since
     day, month = anchor.day, anchor.year * 12 + anchor.month - 1 + months
+    step_months, step_days = step.months, step.days
     extra = timedelta(days)
     found: list[date] = []
     for _ in range(most):
-        month += step.months
+        month += step_months
         due = date(month // 12, month % 12 + 1, day if day <= 28 else min(day, _length(month)))
-        if step.days:
-            days += step.days
+        if step_days:
+            days += step_days
             extra = timedelta(days)
         if days:
             due += extra

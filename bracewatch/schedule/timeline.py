@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from typing import NamedTuple
 
 from bracewatch.schedule.clinic_days import ClinicCalendar
-from bracewatch.schedule.facts import UNPLANNED, Course, Fact, FactKind
+from bracewatch.schedule.facts import UNPLANNED, Course, FactKind
 from bracewatch.schedule.protocol import PhaseRule, Protocol, Variant
 from bracewatch.schedule.spans import days_after
 from bracewatch.schedule.visit_days import due_days
@@ -148,7 +148,9 @@ def _phases(variant: Variant, course: Course, as_of: date | None) -> list[Phase]
                 end = anchor = at_gate
                 months = days = 0
         if end > start:
-            phases.append(_phase(rule, start, end, gate is None or decision is not None))
+            low, high = rule.hours
+            is_open = gate is None or decision is not None
+            phases.append(Phase(rule.key, rule.name, start, end, low, high, gate, is_open, rule.asks, rule.check_in.days))
             start = end
     return phases
 
@@ -159,11 +161,6 @@ def _could_open(gate: str, planned: date, course: Course, as_of: date | None) ->
     if held is not None and held.until is not None:
         planned = max(planned, held.until)
     return planned if as_of is None else max(planned, as_of + ONE_DAY)
-
-
-def _phase(rule: PhaseRule, start: date, end: date, gate_open: bool) -> Phase:
-    low, high = rule.hours
-    return Phase(rule.key, rule.name, start, end, low, high, rule.gate, gate_open, rule.asks, rule.check_in.days)
 
 
 def _with_end_and_pauses(phases: list[Phase], course: Course, as_of: date | None) -> list[Phase]:
@@ -276,7 +273,5 @@ def _why_booked(visit: Visit, on: date) -> str:
 
 def _satisfied_by(day: date, visits: list[Visit]) -> int | None:
     """The place of the planned visit whose window an unplanned one falls in, the nearest of several; None for none."""
-    fitting = [
-        place for place, visit in enumerate(visits) if visit.opens <= day <= visit.closes and visit.kept is None
-    ]
+    fitting = [place for place, visit in enumerate(visits) if visit.opens <= day <= visit.closes and visit.kept is None]
     return min(fitting, key=lambda place: abs(visits[place].due - day), default=None)

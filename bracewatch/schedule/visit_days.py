@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from typing import NamedTuple
 
 from bracewatch.schedule.protocol import Variant, VisitRule
-from bracewatch.schedule.spans import Span, row
+from bracewatch.schedule.spans import row
 
 MAX_VISITS = 200  # a row has fewer; no published list comes near: a file that asks for more is mistaken
 MAX_PLANS = 256  # kept at a time: a few kilobytes each, and their tables
@@ -70,13 +70,15 @@ def due_days(variant: Variant, born: date, brace_start: date) -> list[tuple[Plan
     single = [_single(rule, born, brace_start) for rule in variant.visit]
     counted = 0, 0  # months and days from the brace start to the visit before
     for planned, day in zip(plan_of(variant), single, strict=True):
-        rule = planned.rule
+        rule, _, _, later, apart = planned
         every = rule.every
-        if every is None:
-            days = [day] if day is not None else []
+        if day is not None:
+            days = [day]
             counted = (rule.after.months, rule.after.days) if rule.after is not None else counted
-        else:
-            stop = _row_ends(planned, born, brace_start, single)
+        elif every is not None:
+            stop = rule.until_age.after(born) if rule.until_age else rule.until.after(brace_start)  # type: ignore[union-attr]
+            for place in later:
+                stop = min(stop, single[place] - apart)  # type: ignore[operator]
             if rule.from_age is not None:
                 days = row(born, (rule.from_age.months, rule.from_age.days), every, stop, MAX_VISITS - 1)
             else:
@@ -91,14 +93,3 @@ def _single(rule: VisitRule, born: date, brace_start: date) -> date | None:
     if rule.after is not None:
         return rule.after.after(brace_start)
     return None if rule.at_age is None else rule.at_age.after(born)
-
-
-def _row_ends(planned: Planned, born: date, brace_start: date, single: list[date | None]) -> date:
-    """The last day on which a visit of a row may be due."""
-    rule = planned.rule
-    stop = rule.until_age.after(born) if rule.until_age else rule.until.after(brace_start)  # type: ignore[union-attr]
-    for place in planned.later:
-        last = single[place] - planned.apart  # type: ignore[operator]
-        if last < stop:
-            stop = last
-    return stop

@@ -92,12 +92,14 @@ def play(store: Store) -> None:
     desk.play_to(datetime(2026, 11, 16, 16, tzinfo=UTC))
     for child_id, sid, body in ((MINA, "s1", "21"), (LAYAN, "s2", "22")):
         receive(store, sid=sid, phone=PHONES[child_id], body=body, received_at=desk.at)
+    desk.tick()  # answers go out before the night
     desk.play_to(datetime(2026, 11, 23, 16, tzinfo=UTC))
     receive(store, sid="s3", phone=PHONES[MINA], body="6", received_at=desk.at)
     receive(store, sid="s4", phone=PHONES[LAYAN], body="كعبه أحمر ومتورم", received_at=desk.at)
     receive(store, sid="s5", phone=PHONES[ASHA], body="umbrella marmalade", received_at=desk.at)
     receive(store, sid="s6", phone=PHONES[ASHA], body="quite a walrus", received_at=desk.at + timedelta(minutes=5))
     receive(store, sid="s7", phone=STRANGER, body="is this the boots place", received_at=desk.at)
+    desk.tick()
     desk.play_to(NOW)
     enrol(
         store,
