@@ -148,9 +148,8 @@ def sizes(some: Sequence[Child]) -> str:
 
 def measure(everybody: Sequence[Child], few: Sequence[Child], rounds: int) -> None:
     """Rounds of the one and of the other in turn, so that what slows the machine slows both."""
-    print(
-        f"a first round, while tables of holidays, open days and instants fill: {per_second(ours, everybody):,.0f} children/s"
-    )
+    first = per_second(ours, everybody)
+    print(f"a first round, while tables of holidays, open days and instants fill: {first:,.0f} children/s")
     print("round   bracewatch   with rrule   ratio")
     figures = []
     for number in range(1, rounds + 1):

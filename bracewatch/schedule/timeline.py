@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from bracewatch.schedule.clinic_days import ClinicCalendar
 from bracewatch.schedule.facts import UNPLANNED, Course, FactKind
-from bracewatch.schedule.protocol import PhaseRule, Protocol, Variant
+from bracewatch.schedule.protocol import Protocol, Variant
 from bracewatch.schedule.spans import days_after
 from bracewatch.schedule.visit_days import due_days
 
@@ -150,7 +150,9 @@ def _phases(variant: Variant, course: Course, as_of: date | None) -> list[Phase]
         if end > start:
             low, high = rule.hours
             is_open = gate is None or decision is not None
-            phases.append(Phase(rule.key, rule.name, start, end, low, high, gate, is_open, rule.asks, rule.check_in.days))
+            phases.append(
+                Phase(rule.key, rule.name, start, end, low, high, gate, is_open, rule.asks, rule.check_in.days)
+            )
             start = end
     return phases
 
