@@ -128,7 +128,8 @@ def changed(before: Timeline, after: Timeline, day: date) -> Timeline:
 
 
 def _phases(variant: Variant, course: Course, as_of: date | None) -> list[Phase]:
-    opened = course.latest(FactKind.GATE_OPENED)
+    words = course.latest(FactKind.GATE_OPENED, FactKind.GATE_HELD)  # the later word on a gate counts
+    opened = {gate: word for gate, word in words.items() if word.kind is FactKind.GATE_OPENED}
     phases: list[Phase] = []
     start = anchor = course.brace_start
     months = days = 0  # from the anchor to the end of the phase
