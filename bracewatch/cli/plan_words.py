@@ -78,7 +78,8 @@ class PlanWords:
     until: date | None
     width: int
 
-    def text(self, timeline: Timeline, notes: list[Note]) -> str:
+    def text(self, timeline: Timeline, notes: list[Note], extras: list[str]) -> str:
+        """The whole plan; `extras` are lines that stand before the cautions and sources."""
         lines = [f"{self.rules.name} ({self.rules.id}, version {self.rules.version})", *self._feet(), ""]
         lines += [*pictures.draw(timeline, self.width, self.until), ""] if timeline.phases else []
         lines += ["Phases (up to, not including, the second day)"]
@@ -86,6 +87,7 @@ class PlanWords:
         lines += ["", "Visits" + (" (no clinic days given: every day counts as open)" if self.any_day else "")]
         lines += [self._visit(visit) for visit in timeline.visits]
         lines += ["", self._end(timeline.ends_on), ""]
+        lines += extras
         lines += ["Look again at", *self._notes(notes), ""] if notes else []
         lines += ["Sources", *(f"  [{source.label}] {source.cite}" for source in self.rules.source), "", CAUTION]
         return "\n".join(lines)

@@ -6,13 +6,23 @@ import json
 import shutil
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, time
 from pathlib import Path
 from typing import Any, cast
 
 import click
 
 from bracewatch.cli import plan_words
+from bracewatch.cli.extras import (
+    EVENING,
+    Boot,
+    boot_lines,
+    read_bar,
+    read_boots,
+    read_contact_time,
+    read_zone,
+    text_lines,
+)
 from bracewatch.cli.given import Given, a_protocol, degrees_within, iso_date, one_of, protocols_in
 from bracewatch.cli.notes import Note, notes_on
 from bracewatch.cli.typed_facts import HELP, read_facts, unknown_in
@@ -75,6 +85,16 @@ def _measures(command: Command) -> Command:
 @click.option("--closed", multiple=True, metavar="DATE", help="A day on which the clinic is closed; repeat as needed.")
 @click.option("--fact", "facts", multiple=True, metavar="KIND=DATE", help=HELP)
 @_measures
+@click.option(
+    "--foot-length",
+    "feet",
+    multiple=True,
+    metavar="SIDE=MM@DATE",
+    help="A measured foot, as in left=86@2026-09-01: when its next boots are due. Repeat for the other.",
+)
+@click.option("--shoulder-width", metavar="CM", help="For the length of the bar.")
+@click.option("--zone", "zone_name", metavar="ZONE", help="Where the family lives (IANA): when texts go out there.")
+@click.option("--contact-time", metavar="HH:MM", help="At what time of day. [default: 18:00]")
 @click.option("--until", metavar="DATE", help="Leave out what lies after this day.")
 @click.option("--ics", metavar="FILE", help="Also write a calendar file (RFC 5545) that any calendar opens.")
 @click.option("--json", "as_json", is_flag=True, help="For programs: one JSON object.")
@@ -103,6 +123,10 @@ class Asked:
     clinic: ClinicCalendar
     correction: Correction
     sides: str | None
+    boots: list[Boot]
+    bar_cm: float | None
+    zone_name: str | None
+    contact_time: time
     any_day: bool  # no clinic days were given
     until: date | None
     calendar_file: Path | None
@@ -119,6 +143,10 @@ def _read(typed: dict[str, Any]) -> Asked:
     rules = given.read("--protocol", typed["protocol_name"], a_protocol(known)) if known is not None else None
     clinic = _read_clinic(given, typed)
     correction = _read_correction(given, typed, foot)
+    boots = read_boots(given, born, typed["feet"])
+    bar_cm = read_bar(given, typed["shoulder_width"])
+    zone_name = given.read("--zone", typed["zone_name"], read_zone)
+    contact_time = given.read("--contact-time", typed["contact_time"], read_contact_time) or EVENING
     gates = {phase.gate for variant in rules.variant for phase in variant.phase if phase.gate} if rules else None
     facts, faults = read_facts(typed["facts"], gates)
     given.faults += faults
@@ -131,7 +159,20 @@ def _read(typed: dict[str, Any]) -> Asked:
     course = Course(born, start, tuple(facts), foot)
     file = Path(typed["ics"]) if typed["ics"] else None
     any_day = typed["clinic_days"] is None
-    return Asked(rules, course, clinic, correction, typed["sides"], any_day, until, file)
+    return Asked(
+        rules,
+        course,
+        clinic,
+        correction,
+        typed["sides"],
+        boots,
+        bar_cm,
+        zone_name,
+        contact_time,
+        any_day,
+        until,
+        file,
+    )
 
 
 def _faults_of_course(rules: Protocol, course: Course) -> list[str]:
@@ -190,7 +231,10 @@ def _only_until(timeline: Timeline, until: date | None) -> Timeline:
 def _as_text(timeline: Timeline, asked: Asked, notes: list[Note]) -> str:
     width = min(max(shutil.get_terminal_size((80, 24)).columns, 60), 120)
     words = plan_words.PlanWords(asked.rules, asked.course, asked.sides, asked.any_day, asked.until, width)
-    return words.text(timeline, notes)
+    extras = list(boot_lines(asked.boots, asked.bar_cm))
+    if asked.zone_name is not None:
+        extras += text_lines(timeline, asked.rules.contact, asked.zone_name, asked.contact_time, asked.until)
+    return words.text(timeline, notes, extras)
 
 
 def _write_calendar(timeline: Timeline, asked: Asked, file: Path) -> str:

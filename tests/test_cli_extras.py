@@ -1,0 +1,70 @@
+"""`plan` with boots, the bar, and when texts go out where the family lives."""
+
+import pytest
+from click.testing import CliRunner, Result
+
+from bracewatch.cli import main
+
+
+def plan(*words: str) -> Result:
+    return CliRunner().invoke(main, ["plan", "--born", "2026-07-01", "--brace-start", "2026-09-01", *words])
+
+
+def test_the_next_boots_of_each_foot_are_told() -> None:
+    # Gould N et al. Foot Ankle 1990;10(4):211-213: under 15 months half a size in less than two months. READ
+    # Size: (86 + 15) x 0.15 = 15.15, rounded up to 15.5; (80 + 15) x 0.15 = 14.25, up to 14.5. CALC
+    done = plan("--foot-length", "left=86@2026-09-01", "--foot-length", "right=80@2026-09-01")
+    assert done.exit_code == 0
+    assert "left: 86 mm on 2026-09-01 is size 15.5; size 16 is due between" in done.output
+    assert "right: 80 mm on 2026-09-01 is size 14.5; size 15 is due between" in done.output
+    assert "spurts" in " ".join(done.output.split())
+
+
+def test_the_bar_is_as_long_as_the_shoulders_are_wide() -> None:
+    # Gupta S, Agarwal A. J Foot Ankle Surg (Asia Pac) 2021;8(3):118-125: heel to heel = shoulder width. READ
+    assert "bar: 18.5 cm from heel centre to heel centre" in plan("--shoulder-width", "18.5").output
+
+
+def test_texts_are_told_on_the_familys_clocks_through_a_change_of_the_clock() -> None:
+    # IANA tz database: Cairo left summer time (+03) for +02 at the end of 29 October 2026, the last Thursday.
+    words = ["plan", "--born", "2026-07-01", "--brace-start", "2026-10-13"]
+    words += ["--zone", "Africa/Cairo", "--contact-time", "19:30", "--clinic-days", "tue"]
+    done = CliRunner().invoke(main, words)
+    assert done.exit_code == 0
+    assert "Tue 2026-10-27 19:30 +0300, 16:30 UTC: how was the wear?" in done.output
+    assert "Tue 2026-11-03 19:30 +0200, 17:30 UTC: how was the wear?" in done.output
+    assert "Sat 2026-10-24 19:30 +0300, 16:30 UTC: a visit is near" in done.output
+
+
+def test_nothing_is_added_that_was_not_asked_for() -> None:
+    done = plan()
+    assert "Boots" not in done.output
+    assert "Texts, as planned" not in done.output
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--foot-length", "left=86"), "left=86@2026-09-01"),
+        (("--foot-length", "middle=86@2026-09-01"), "left=86@2026-09-01"),
+        (("--foot-length", "left=900@2026-09-01"), "foot length"),
+        (("--foot-length", "left=86@2026-02-30"), "not a day in the calendar"),
+        (("--foot-length", "left=86@2025-09-01"), "birth"),
+        (("--shoulder-width", "300"), "shoulder width"),
+        (("--shoulder-width", "wide"), "wide"),
+        (("--zone", "Cairo"), "not a time zone"),
+        (("--contact-time", "22:00"), "quiet hours"),
+        (("--contact-time", "6pm"), "not a time of day"),
+    ],
+)
+def test_what_cannot_be_is_named(words: tuple[str, ...], said: str) -> None:
+    done = plan(*words)
+    assert done.exit_code == 2
+    assert said in done.output
+    assert "Traceback" not in done.output
+
+
+def test_all_faults_are_named_together() -> None:
+    done = plan("--foot-length", "left=9@2026-09-01", "--zone", "Cairo", "--contact-time", "22:00")
+    assert done.exit_code == 2
+    assert all(option in done.output for option in ("--foot-length", "--zone", "--contact-time"))
