@@ -22,11 +22,11 @@ lint: .venv/ready-dev  ## style, types and the walls between rooms
 	$(BIN)/lint-imports
 
 unit: .venv/ready-dev  ## the tests alone; pass ARGS="-k words" to choose
-	@tools/debian.sh chromium postgresql
+	@tools/debian.sh chromium libatomic1 postgresql
 	$(BIN)/pytest $(ARGS)
 
 pictures: .venv/ready-dev  ## take README's pictures, and every page at 320 and 1280 px, from the demo
-	@tools/debian.sh chromium fonts-noto-core
+	@tools/debian.sh chromium libatomic1 fonts-noto-core
 	$(BIN)/python tools/pictures.py
 
 lock: .venv/ready-dev  ## work the pinned versions out again

@@ -1,5 +1,6 @@
 #!/bin/sh
 # Makes sure that Debian packages are there: `tools/debian.sh chromium postgresql`.
+# (Playwright brings its own node, which needs libatomic1.)
 # Installs what is missing when it may (root, or sudo without a password); otherwise says what to type.
 set -eu
 
