@@ -55,6 +55,7 @@ def test_nothing_is_added_that_was_not_asked_for() -> None:
         (("--zone", "Cairo"), "not a time zone"),
         (("--contact-time", "22:00"), "quiet hours"),
         (("--contact-time", "6pm"), "not a time of day"),
+        (("--contact-time", "18:00"), "say with --zone"),
     ],
 )
 def test_what_cannot_be_is_named(words: tuple[str, ...], said: str) -> None:

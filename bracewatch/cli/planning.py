@@ -147,6 +147,8 @@ def _read(typed: dict[str, Any]) -> Asked:
     bar_cm = read_bar(given, typed["shoulder_width"])
     zone_name = given.read("--zone", typed["zone_name"], read_zone)
     contact_time = given.read("--contact-time", typed["contact_time"], read_contact_time) or EVENING
+    if typed["contact_time"] is not None and typed["zone_name"] is None:
+        given.faults.append("--contact-time: say with --zone where the family lives, as in Africa/Nairobi")
     gates = {phase.gate for variant in rules.variant for phase in variant.phase if phase.gate} if rules else None
     facts, faults = read_facts(typed["facts"], gates)
     given.faults += faults

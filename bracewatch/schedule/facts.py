@@ -61,6 +61,10 @@ class Course:
         chosen.sort(key=_NUMBER)
         return {fact.about: fact for fact in chosen}
 
+    def latest_day(self, *kinds: FactKind) -> dict[str, Fact]:
+        """The last of those kinds on each thing, by the day it happened; the later word where the days are the same."""
+        return {fact.about: fact for fact in self.all_of(*kinds)} if self.facts else {}
+
     def all_of(self, *kinds: FactKind) -> list[Fact]:
         """The facts of those kinds by day, then number."""
         return sorted((fact for fact in self.facts if fact.kind in kinds), key=lambda fact: (fact.on, fact.number))

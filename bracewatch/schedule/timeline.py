@@ -14,6 +14,7 @@ from bracewatch.schedule.spans import days_after
 from bracewatch.schedule.visit_days import due_days
 
 PAUSE = "paused"
+RELAPSE = "relapse"
 ONE_DAY = timedelta(days=1)
 _ENDS_AND_PAUSES = {FactKind.LENGTHENED, FactKind.ENDED, FactKind.PAUSED, FactKind.RESUMED}
 
@@ -104,7 +105,8 @@ def build(protocol: Protocol, course: Course, clinic: ClinicCalendar, as_of: dat
         phases = _with_end_and_pauses(phases, course, as_of)
     ends_on = phases[-1].end
     visits = _visits(variant, course, clinic)
-    if FactKind.ENDED in kinds:
+    if RELAPSE in course.latest(FactKind.ENDED):
+        # The next course has visits of its own; a course that the clinic ended is followed up as planned.
         visits = [visit for visit in visits if visit.kept is not None or (visit.on or visit.due) < ends_on]
     return Timeline(protocol.id, protocol.version, variant.key, tuple(phases), tuple(visits), ends_on)
 
@@ -128,7 +130,7 @@ def changed(before: Timeline, after: Timeline, day: date) -> Timeline:
 
 
 def _phases(variant: Variant, course: Course, as_of: date | None) -> list[Phase]:
-    words = course.latest(FactKind.GATE_OPENED, FactKind.GATE_HELD)  # the later word on a gate counts
+    words = course.latest_day(FactKind.GATE_OPENED, FactKind.GATE_HELD)  # the last decision on a gate counts
     opened = {gate: word for gate, word in words.items() if word.kind is FactKind.GATE_OPENED}
     phases: list[Phase] = []
     start = anchor = course.brace_start

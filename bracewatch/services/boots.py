@@ -56,6 +56,11 @@ def record_fitting(
         if faults:
             raise FactRefused(faults)
         counted = size if size is not None else by_length
+        born = connection.execute(select(t.child.c.born).where(t.child.c.id == child_id)).scalar_one()
+        try:
+            next_size_due(born, Fitting(measured_on, counted, length_mm), settings)
+        except ValueError as error:  # what cannot be now would spoil every figure of the clinic later
+            raise FactRefused([str(error)]) from error
         connection.execute(
             insert(t.foot_fitting).values(
                 child_id=child_id,

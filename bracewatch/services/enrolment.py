@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
-from typing import cast
+from typing import Any, cast
 
 import phonenumbers
 from sqlalchemy import Connection, insert, select
@@ -17,10 +17,11 @@ from bracewatch.schedule.facts import FactKind, faults_in
 from bracewatch.schedule.feet import Correction, FootKind, Sides
 from bracewatch.schedule.local_time import local_day, zone
 from bracewatch.schedule.protocol import Protocol
+from bracewatch.services.facts import FactRefused, present_case, write
 from bracewatch.services.waking import wake
 from bracewatch.store import Store
 from bracewatch.store import tables as t
-from bracewatch.store.courses import KeptRules, keep_rules
+from bracewatch.store.courses import keep_rules
 
 
 class NotEnrolled(ValueError):
@@ -168,34 +169,40 @@ def enrol(store: Store, family: NewFamily, now: datetime, protocols: Mapping[str
 def start_again(store: Store, child_id: int, relapsed_on: date, brace_start: date, now: datetime) -> int:
     """After a relapse and new casts: end the present course, open the next; the new course's id.
 
-    The new course is full time again from its first day, in the same protocol. Raises NotEnrolled with every fault.
+    The new course is full time again from its first day, in the protocol the child follows now. Raises
+    NotEnrolled with every fault: no course that has begun, a relapse ahead of today or before the brace start,
+    something of the brace written down after the relapse.
     """
     with store.begin() as connection:
-        old = connection.execute(
-            select(t.course, t.child.c.born, t.clinic.c.time_zone)
-            .join(t.child, t.child.c.id == t.course.c.child_id)
-            .join(t.clinic, t.clinic.c.id == t.child.c.clinic_id)
-            .where(t.course.c.child_id == child_id)
-            .order_by(t.course.c.number.desc())
-            .limit(1)
-        ).one_or_none()
-        if old is None:
-            raise NotEnrolled([f"there is no course of child {child_id} to start again"])
-        faults = faults_in(old.born, brace_start, local_day(now, old.time_zone))
-        if not old.brace_start <= relapsed_on <= brace_start:
-            faults.append(f"relapse {relapsed_on} must lie from {old.brace_start} (brace start) to {brace_start}")
-        old_rules = KeptRules(connection)[old.protocol_id, old.protocol_version]
-        faults += _fault(lambda: old_rules.variant_for(old.born, brace_start, old.foot))
-        if faults:
-            raise NotEnrolled(faults)
-        connection.execute(
-            insert(t.course_fact).values(
-                course_id=old.id, kind=FactKind.ENDED, on_day=relapsed_on, about="relapse", recorded_at=now
-            )
-        )
-        course_id = _open_course(connection, child_id, old.number + 1, brace_start, old, old_rules)
+        try:
+            case = present_case(connection, child_id, now)
+            old = _course_row(connection, case.course_id)
+            today = case.clinic_day(now)
+            faults = _faults_of_relapse(case.protocol, old, relapsed_on, brace_start, today)
+            if faults:
+                raise NotEnrolled(faults)
+            write(connection, case, FactKind.ENDED, relapsed_on, now, about="relapse")
+        except FactRefused as refusal:
+            raise NotEnrolled(refusal.faults) from refusal
+        course_id = _open_course(connection, child_id, old.number + 1, brace_start, old, case.protocol)
         wake(connection, child_id, now)
     return course_id
+
+
+def _course_row(connection: Connection, course_id: int) -> Any:
+    query = select(t.course, t.child.c.born).join(t.child, t.child.c.id == t.course.c.child_id)
+    return connection.execute(query.where(t.course.c.id == course_id)).one()
+
+
+def _faults_of_relapse(rules: Protocol, old: Any, relapsed_on: date, brace_start: date, today: date) -> list[str]:
+    faults = faults_in(old.born, brace_start, today)
+    if today < old.brace_start:
+        faults.append(f"course {old.number} begins on {old.brace_start}: it cannot have relapsed yet")
+    if relapsed_on > today:
+        faults.append(f"relapse {relapsed_on} is ahead of today, {today}")
+    if not old.brace_start <= relapsed_on <= brace_start:
+        faults.append(f"relapse {relapsed_on} must lie from {old.brace_start} (brace start) to {brace_start}")
+    return faults + _fault(lambda: rules.variant_for(old.born, brace_start, old.foot))
 
 
 def correction_of(family: NewFamily) -> Correction:

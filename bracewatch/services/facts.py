@@ -64,7 +64,7 @@ def write(
     """As `record`, inside a transaction that is open already."""
     faults = [
         *_faults_of_day(case, kind, on, now),
-        *_faults_of_subject(case, kind, about),
+        *_faults_of_subject(case, kind, on, about),
         *_contradictions(connection, case, kind, on, about, until),
     ]
     if faults:
@@ -94,7 +94,7 @@ def _faults_of_day(case: Case, kind: FactKind, on: date, now: datetime) -> list[
     return []
 
 
-def _faults_of_subject(case: Case, kind: FactKind, about: str) -> list[str]:
+def _faults_of_subject(case: Case, kind: FactKind, on: date, about: str) -> list[str]:
     if kind in ABOUT_A_VISIT and not (kind is FactKind.VISIT_KEPT and about == UNPLANNED):
         if about not in {visit.key for visit in case.timeline.visits}:
             return [f"this child's plan has no visit {about!r}"]
@@ -102,6 +102,9 @@ def _faults_of_subject(case: Case, kind: FactKind, about: str) -> list[str]:
         gates = {phase.gate for phase in case.timeline.phases if phase.gate}
         if about not in gates:
             return [f"this child's plan has no decision {about!r}: there is {', '.join(sorted(gates)) or 'none'}"]
+        begins = next(phase.start for phase in case.timeline.phases if phase.gate == about)
+        if kind is FactKind.GATE_OPENED and on <= begins:
+            return [f"the decision {about!r} on {on} would leave no day of the phase it ends, which begins {begins}"]
     return []
 
 

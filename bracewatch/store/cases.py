@@ -11,6 +11,7 @@ from sqlalchemy import Connection, Row, Select, bindparam, select
 
 from bracewatch.messages.kinds import Asked, Meaning, Next
 from bracewatch.review import Call, Caregiver, Case, Heard, Question
+from bracewatch.schedule.local_time import local_day
 from bracewatch.store import tables as t
 from bracewatch.store.courses import FACT_COLUMNS, KeptRules, calendars_of, timeline_of
 from bracewatch.wear.reports import WearKind, WearReport
@@ -39,7 +40,7 @@ def load(connection: Connection, child_ids: Sequence[int], now: datetime) -> lis
             child_id=child_id,
             course_id=row.course_id,
             clinic_id=row.clinic_id,
-            protocol=rules[_in_use(row, moves[row.course_id])],
+            protocol=rules[_in_use(row, moves[row.course_id], now)],
             timeline=timeline_of(row, facts[row.course_id], moves[row.course_id], calendars[row.clinic_id], rules, now),
             clinic_zone=row.time_zone,
             enrolled_on=row.enrolled_on,
@@ -92,7 +93,8 @@ _f, _m, _p, _r, _i, _o, _c = (
     table.c for table in (t.course_fact, t.course_protocol, t.caregiver, t.wear_report, t.inbound, t.outbox, t.call)
 )
 _FACTS = _rows_of(_f.course_id, *FACT_COLUMNS)
-_MOVES = _rows_of(_m.course_id, _m.from_day, _m.protocol_id, _m.protocol_version)
+_MOVES = _rows_of(_m.course_id, _m.from_day, _m.protocol_id, _m.protocol_version).order_by(None)
+_MOVES = _MOVES.order_by(_m.from_day, _m.id)
 _CAREGIVERS = _rows_of(
     _p.child_id, _p.id, _p.language, _p.time_zone, _p.contact_time, _p.agreed_at, _p.stopped_at, _p.stopped_why
 )
@@ -115,9 +117,12 @@ def _grouped(
     return groups
 
 
-def _in_use(row: Row[Any], moves: list[Row[Any]]) -> tuple[str, int]:
-    """The protocol a course follows now, whose thresholds and contact count."""
-    return (moves[-1].protocol_id, moves[-1].protocol_version) if moves else (row.protocol_id, row.protocol_version)
+def _in_use(row: Row[Any], moves: list[Row[Any]], now: datetime) -> tuple[str, int]:
+    """The protocol a course follows today, whose thresholds and contact count: a move ahead does not yet."""
+    today = local_day(now, row.time_zone)
+    made = [move for move in moves if move.from_day <= today]
+    last = made[-1] if made else row
+    return last.protocol_id, last.protocol_version
 
 
 def _caregiver(rows: list[Row[Any]]) -> Caregiver | None:

@@ -70,6 +70,20 @@ def test_a_course_that_ended_in_relapse_stops_on_that_day() -> None:
     assert all(visit.due < date(2026, 5, 5) for visit in ended.visits)
 
 
+def test_a_course_that_the_clinic_ended_is_followed_up_all_the_same() -> None:
+    ended = with_facts(Fact(1, FactKind.ENDED, date(2029, 12, 1), "clinic"))
+    assert ended.ends_on == date(2029, 12, 1)
+    assert any(visit.key.startswith("after-bracing") for visit in ended.visits)
+
+
+def test_the_last_decision_on_a_gate_counts_by_its_day_not_by_when_it_was_written_down() -> None:
+    held = Fact(2, FactKind.GATE_HELD, date(2026, 5, 25), "step-down", date(2026, 6, 5))
+    opened = Fact(1, FactKind.GATE_OPENED, date(2026, 6, 9), "step-down")
+    assert with_facts(opened, held).phases[1].start == date(2026, 6, 9)
+    taken_back = Fact(3, FactKind.GATE_HELD, date(2026, 6, 9), "step-down", date(2026, 6, 10))
+    assert with_facts(opened, held, taken_back).phases[0].gate_open is False
+
+
 def test_a_decision_after_age_four_leaves_no_night_phase() -> None:
     late = with_facts(Fact(1, FactKind.GATE_OPENED, date(2030, 3, 1), "step-down"))
     assert [phase.key for phase in late.phases] == ["full-time"]

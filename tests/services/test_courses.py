@@ -53,6 +53,7 @@ def test_a_move_to_another_protocol_is_shown_before_it_is_made_and_changes_only_
     assert after == preview.after
     assert after.in_force(date(2026, 12, 9)) == before.in_force(date(2026, 12, 9))._replace(end=from_day)
     assert after.in_force(from_day).hours_low == 20
+    world.now = NOW + timedelta(days=101)
     assert case_of(world, child_id).protocol.id == "graded-step-down"
     assert [visit.kept for visit in after.visits[:2]] == [date(2026, 9, 15), date(2026, 12, 1)]
 
@@ -66,6 +67,22 @@ def test_a_move_that_cannot_be_is_refused(world: World, days: int, rules: protoc
     with pytest.raises(FactRefused, match=said):
         courses.move_to_protocol(world.store, child_id, rules, world.now.date() + timedelta(days=days), world.now)
     assert world.rows(t.course_protocol) == []
+
+
+def test_a_move_planned_for_later_does_not_count_yet(world: World) -> None:
+    child_id = world.enrol()
+    from_day = world.now.date() + timedelta(days=60)
+    courses.move_to_protocol(world.store, child_id, GRADED, from_day, world.now)
+    assert case_of(world, child_id).protocol.id == "nights-to-four"
+    world.now += timedelta(days=60)
+    assert case_of(world, child_id).protocol.id == "graded-step-down"
+
+
+def test_a_boot_size_that_cannot_be_is_refused(world: World) -> None:
+    child_id = world.enrol()
+    with pytest.raises(FactRefused, match="boot size"):
+        boots.record_fitting(world.store, child_id, "left", date(2026, 9, 1), world.now, size=999)
+    assert world.rows(t.foot_fitting) == []
 
 
 def test_a_corrected_birth_date_moves_the_end_and_is_remembered(world: World) -> None:
@@ -146,6 +163,7 @@ class TestBoots:
             ("left", date(2026, 9, 2), 80, "ahead of today"),
             ("left", date(2026, 9, 1), 900, "900"),
             ("left", date(2026, 9, 1), None, "give the length"),
+            ("left", date(2020, 1, 1), 80, "birth"),
         ],
     )
     def test_a_fitting_that_cannot_be_is_refused(

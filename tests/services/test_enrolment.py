@@ -5,7 +5,7 @@ import pytest
 from world import NOW, World
 
 from bracewatch.schedule.local_time import local_day
-from bracewatch.services import enrolment
+from bracewatch.services import enrolment, visits
 from bracewatch.services.enrolment import NewClinic, NotEnrolled, phone_number
 from bracewatch.store import tables as t
 
@@ -85,7 +85,8 @@ def test_after_a_relapse_a_new_course_starts_full_time_again(world: World) -> No
     ("relapsed", "again", "said"),
     [
         (date(2026, 8, 1), date(2026, 12, 30), "relapse 2026-08-01 must lie"),
-        (date(2026, 12, 30), date(2026, 12, 1), "must lie"),
+        (date(2026, 12, 9), date(2026, 12, 1), "must lie"),
+        (date(2026, 12, 30), date(2027, 1, 10), "ahead of today"),
         (date(2026, 12, 1), date(2028, 12, 1), "more than a year ahead"),
     ],
 )
@@ -95,3 +96,21 @@ def test_a_new_course_that_cannot_be_is_refused(world: World, relapsed: date, ag
         enrolment.start_again(world.store, child_id, relapsed, again, world.now + timedelta(days=100))
     assert len(world.rows(t.course)) == 1
     assert world.rows(t.course_fact) == []
+
+
+def test_a_course_that_has_not_begun_cannot_have_relapsed(world: World) -> None:
+    child_id = world.enrol()
+    world.now += timedelta(days=100)
+    enrolment.start_again(world.store, child_id, date(2026, 12, 1), date(2026, 12, 30), world.now)
+    with pytest.raises(NotEnrolled, match="cannot have relapsed yet"):
+        enrolment.start_again(world.store, child_id, date(2026, 12, 5), date(2027, 1, 30), world.now)
+    assert len(world.rows(t.course)) == 2
+
+
+def test_a_relapse_before_something_of_the_brace_is_refused(world: World) -> None:
+    child_id = world.enrol()
+    world.now += timedelta(days=100)
+    visits.record_kept(world.store, child_id, "step-down", date(2026, 12, 1), world.now, opens_gate=True)
+    with pytest.raises(NotEnrolled, match="after the end of bracing on 2026-11-20"):
+        enrolment.start_again(world.store, child_id, date(2026, 11, 20), date(2026, 12, 30), world.now)
+    assert len(world.rows(t.course)) == 1
