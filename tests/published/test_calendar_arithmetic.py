@@ -47,3 +47,24 @@ def test_an_hour_that_comes_twice_means_its_first_coming() -> None:
 def test_kathmandu_is_five_hours_and_forty_five_minutes_ahead() -> None:
     # IANA tz database, zone Asia/Kathmandu since 1986.
     assert instant(date(2026, 1, 1), time(18), "Asia/Kathmandu") == datetime(2026, 1, 1, 12, 15, tzinfo=UTC)
+
+
+def test_the_half_hour_that_lord_howe_skips_takes_the_offset_before_it() -> None:
+    # IANA tz database, Australia/Lord_Howe: +10:30 becomes +11 at 02:00 on the first Sunday of October (since 2008).
+    assert instant(date(2026, 10, 4), time(2, 15), "Australia/Lord_Howe") == datetime(2026, 10, 3, 15, 45, tzinfo=UTC)
+    assert instant(date(2026, 10, 4), time(2, 30), "Australia/Lord_Howe") == datetime(2026, 10, 3, 15, 30, tzinfo=UTC)
+
+
+def test_the_midnight_that_sao_paulo_skipped_in_2018_takes_the_offset_before_it() -> None:
+    # IANA tz database, America/Sao_Paulo: summer time began at 00:00 on 4 November 2018, the last time.
+    assert instant(date(2018, 11, 4), time(0, 30), "America/Sao_Paulo") == datetime(2018, 11, 4, 3, 30, tzinfo=UTC)
+    assert instant(date(2026, 11, 4), time(0, 30), "America/Sao_Paulo") == datetime(2026, 11, 4, 3, 30, tzinfo=UTC)
+
+
+def test_cairo_has_summer_time_again_since_2023() -> None:
+    # IANA tz database, Africa/Cairo: from the last Friday of April 2023 at 00:00 to the end of the last Thursday of
+    # October; none in 2022.
+    assert instant(date(2022, 6, 1), time(18), "Africa/Cairo") == datetime(2022, 6, 1, 16, tzinfo=UTC)
+    assert instant(date(2023, 4, 28), time(0, 30), "Africa/Cairo") == datetime(2023, 4, 27, 22, 30, tzinfo=UTC)
+    assert instant(date(2023, 6, 1), time(18), "Africa/Cairo") == datetime(2023, 6, 1, 15, tzinfo=UTC)
+    assert instant(date(2023, 10, 27), time(18), "Africa/Cairo") == datetime(2023, 10, 27, 16, tzinfo=UTC)
