@@ -1,0 +1,117 @@
+"""Random courses whose facts do not contradict each other, for the properties of timelines."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import NamedTuple
+
+from hypothesis import strategies as st
+
+from bracewatch.schedule import protocol
+from bracewatch.schedule.clinic_days import ClinicCalendar
+from bracewatch.schedule.facts import UNPLANNED, Course, Fact, FactKind, contradictions
+from bracewatch.schedule.protocol import Protocol
+from bracewatch.schedule.timeline import Timeline, build
+
+ROUTINE = ("nights-to-four", "graded-step-down", "sleep-to-five")
+A_COURSE = 6 * 366  # days in which most courses have ended, and some days over
+
+
+class History(NamedTuple):
+    """A course, whose rules it follows, at which clinic, and the day it is looked at (None: as planned)."""
+
+    rules: Protocol
+    course: Course
+    clinic: ClinicCalendar
+    as_of: date | None
+
+    def timeline(self) -> Timeline:
+        return build(self.rules, self.course, self.clinic, self.as_of)
+
+    def with_facts(self, *facts: Fact) -> History:
+        return self._replace(course=Course(self.course.born, self.course.brace_start, facts, self.course.foot))
+
+
+# Offsets in days from the brace start; hypothesis keeps them small in what it reports.
+OFFSETS = st.integers(0, A_COURSE)
+
+
+@st.composite
+def clinics(draw: st.DrawFn) -> ClinicCalendar:
+    weekdays = draw(st.frozensets(st.integers(0, 6), min_size=1))
+    closed = draw(st.dictionaries(st.dates(date(2018, 1, 1), date(2046, 1, 1)), st.just("stocktaking"), max_size=12))
+    country, region = draw(st.sampled_from([(None, None), ("KE", None), ("EG", None), ("BR", "SP")]))
+    return ClinicCalendar(weekdays, closed, country=country, region=region)
+
+
+@st.composite
+def histories(draw: st.DrawFn) -> History:
+    """Gates opened and held, pauses, lengthening and an end, visits kept, booked and cancelled."""
+    rules = protocol.shipped(draw(st.sampled_from(ROUTINE)))
+    born = draw(st.dates(date(2018, 1, 1), date(2027, 1, 1)))
+    start = born + timedelta(draw(st.integers(0, 3 * 365)))
+    plain = History(rules, Course(born, start), draw(clinics()), None)
+    told = [*draw(_gates()), *draw(_pauses()), *draw(_ends()), *draw(_visits([v.key for v in plain.timeline().visits]))]
+    numbers = draw(st.permutations(range(len(told))))
+    facts = [
+        Fact(number, kind, start + timedelta(on), about, start + timedelta(until) if until is not None else None)
+        for number, (kind, on, about, until) in zip(numbers, told, strict=True)
+    ]
+    as_of = draw(st.none() | OFFSETS.map(lambda days: start + timedelta(days)))
+    history = plain.with_facts(*_without_contradictions(start, facts))._replace(as_of=as_of)
+    assert contradictions(start, history.course.facts) == []
+    return history
+
+
+Told = list[tuple[FactKind, int, str, int | None]]
+
+
+@st.composite
+def _gates(draw: st.DrawFn) -> Told:
+    told: Told = []
+    for on in draw(st.lists(st.integers(0, 2000), max_size=2)):
+        told.append((FactKind.GATE_HELD, on, "step-down", on + draw(st.integers(1, 200))))
+    if draw(st.booleans()):
+        told.append((FactKind.GATE_OPENED, draw(st.integers(0, 2000)), "step-down", None))
+    return told
+
+
+@st.composite
+def _pauses(draw: st.DrawFn) -> Told:
+    days = sorted(draw(st.sets(OFFSETS, max_size=5)))
+    kinds = (FactKind.PAUSED, FactKind.RESUMED)
+    return [(kinds[place % 2], day, "skin" if place % 2 == 0 else "", None) for place, day in enumerate(days)]
+
+
+@st.composite
+def _ends(draw: st.DrawFn) -> Told:
+    told: Told = []
+    if draw(st.booleans()):
+        on = draw(OFFSETS)
+        told.append((FactKind.LENGTHENED, on, "", on + draw(st.integers(1, 900))))
+    if draw(st.booleans()):
+        told.append((FactKind.ENDED, draw(OFFSETS), "relapse", None))
+    return told
+
+
+def _visits(keys: list[str]) -> st.SearchStrategy[Told]:
+    visit = st.tuples(
+        st.sampled_from([FactKind.VISIT_KEPT, FactKind.VISIT_BOOKED, FactKind.VISIT_CANCELLED]),
+        OFFSETS,
+        st.sampled_from(keys),
+        st.none(),
+    )
+    unplanned = st.tuples(st.just(FactKind.VISIT_KEPT), OFFSETS, st.just(UNPLANNED), st.none())
+    return st.lists(visit | unplanned, max_size=6)
+
+
+def _without_contradictions(start: date, facts: list[Fact]) -> list[Fact]:
+    """The facts up to the end of bracing: what comes after it contradicts it."""
+    ends = [fact.on for fact in facts if fact.kind is FactKind.ENDED]
+    kept = [fact for fact in facts if not ends or fact.on <= ends[0] or fact.kind in _ABOUT_VISITS]
+    if contradictions(start, kept):  # paused or resumed on the very day of the end
+        kept = [fact for fact in kept if fact.kind not in (FactKind.PAUSED, FactKind.RESUMED)]
+    return kept
+
+
+_ABOUT_VISITS = (FactKind.VISIT_KEPT, FactKind.VISIT_BOOKED, FactKind.VISIT_CANCELLED)
