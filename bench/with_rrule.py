@@ -30,8 +30,10 @@ def timeline(protocol: Protocol, course: Course, clinic: ClinicCalendar) -> Time
     """The timeline of a course, equal to `bracewatch.schedule.timeline.build`."""
     variant = next(variant for variant in protocol.variant if _covers(variant, course))
     phases = _with_pauses(_phases(variant, course), course)
-    visits = _with_facts([_visit(key, rule, due, course, clinic) for key, rule, due in _due(variant, course)], course)
-    return Timeline(protocol.id, protocol.version, variant.key, tuple(phases), tuple(visits), phases[-1].end)
+    ends_on = phases[-1].end
+    due_days = _due(variant, course, ends_on)
+    visits = _with_facts([_visit(key, rule, due, course, clinic) for key, rule, due in due_days], course)
+    return Timeline(protocol.id, protocol.version, variant.key, tuple(phases), tuple(visits), ends_on)
 
 
 def instants(made: Timeline, protocol: Protocol, at: time, zone: str) -> tuple[list[datetime], list[datetime]]:
@@ -111,27 +113,33 @@ def _with_pauses(phases: Iterator[Phase], course: Course) -> list[Phase]:
     return laid
 
 
-def _due(variant: Variant, course: Course) -> Iterator[tuple[str, VisitRule, date]]:
+def _due(variant: Variant, course: Course, ends_on: date) -> Iterator[tuple[str, VisitRule, date]]:
     counted = relativedelta()
     for place, rule in enumerate(variant.visit):
         if rule.after is not None:
             counted = _delta(rule.after)
             yield rule.key, rule, course.brace_start + counted
-        elif rule.at_age is not None:
-            due = course.born + _delta(rule.at_age)
+        elif rule.every is None:
+            due = _fixed(rule, course, ends_on)
             if due > course.brace_start:
                 yield rule.key, rule, due
         else:
-            assert rule.every is not None
-            anchor, since = (
-                (course.brace_start, counted) if rule.from_age is None else (course.born, _delta(rule.from_age))
-            )
-            stop = _stop(rule, course, variant.visit[place + 1 :])
+            anchor, since = (ends_on, relativedelta()) if rule.from_end else (course.brace_start, counted)
+            stop = _stop(rule, course, ends_on, variant.visit[place + 1 :])
             for number, due in enumerate(_row(anchor, since, rule.every, stop), 1):
                 if due > course.brace_start:
                     yield f"{rule.key}-{number}", rule, due
-                if rule.from_age is None:
+                if not rule.from_end:
                     counted += _delta(rule.every)
+
+
+def _fixed(rule: VisitRule, course: Course, ends_on: date) -> date:
+    if rule.at_end:
+        return ends_on
+    if rule.after is not None:
+        return course.brace_start + _delta(rule.after)
+    assert rule.at_age is not None
+    return course.born + _delta(rule.at_age)
 
 
 def _row(anchor: date, since: relativedelta, every: Span, stop: date) -> Iterator[date]:
@@ -145,16 +153,13 @@ def _row(anchor: date, since: relativedelta, every: Span, stop: date) -> Iterato
     return (moment.date() + extra for moment in moments)
 
 
-def _stop(rule: VisitRule, course: Course, later: tuple[VisitRule, ...]) -> date:
-    ends, starts = (rule.until_age, course.born) if rule.until_age else (rule.until, course.brace_start)
-    assert ends is not None
+def _stop(rule: VisitRule, course: Course, ends_on: date, later: tuple[VisitRule, ...]) -> date:
     assert rule.every is not None
-    days = [starts + _delta(ends)]
+    days = [ends_on if rule.until_age is None else course.born + _delta(rule.until_age)]
     for fixed in later:
         if fixed.every is None:
-            ahead, since = (fixed.at_age, course.born) if fixed.at_age else (fixed.after, course.brace_start)
-            assert ahead is not None
-            days.append(since + _delta(ahead) - timedelta(days=round(rule.every.about_days / 2)))
+            half = timedelta(days=round(rule.every.about_days / 2))
+            days.append(_fixed(fixed, course, ends_on) - half)
     return min(days)
 
 

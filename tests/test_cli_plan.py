@@ -177,7 +177,7 @@ class TestFacts:
     def test_an_unplanned_visit_between_windows_stands_for_itself(self) -> None:
         answer = answer_to("--fact", "kept=2026-04-20")
         assert visit(answer, "first-fit")["on"] == "2026-03-15"
-        assert visit(answer, "unplanned-1")["on"] == "2026-04-20"
+        assert visit(answer, "unplanned-2026-04-20")["on"] == "2026-04-20"
 
     def test_a_visit_can_be_booked_and_cancelled_and_the_last_word_counts(self) -> None:
         booked, cancelled = ("--fact", "booked:first-fit=2026-03-20"), ("--fact", "cancelled:first-fit=2026-03-14")

@@ -19,6 +19,7 @@ class FactKind(StrEnum):
     VISIT_KEPT = "visit_kept"  # about: the visit's key, or UNPLANNED
     VISIT_BOOKED = "visit_booked"  # about: the visit's key; `on` is the day
     VISIT_CANCELLED = "visit_cancelled"  # about: the visit's key; it is nobody's miss
+    VISIT_RELEASED = "visit_released"  # about: the visit's key; its day is given up, and the calendar chooses again
     GATE_OPENED = "gate_opened"  # about: the gate; the clinic's decision, from that day on
     GATE_HELD = "gate_held"  # about: the gate; the clinic decided against it, at least until `until`
     PAUSED = "paused"  # about: why, e.g. "skin"; the brace is off from that day on

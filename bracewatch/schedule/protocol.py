@@ -71,17 +71,27 @@ class PhaseRule(_Part):
         return self
 
 
+Yes = Literal[True]  # written as true, or left out
+
+
 class VisitRule(_Part):
-    """One visit (`after` the brace start, or `at_age`), or a row of them (`every`, up to `until_age`/`until`)."""
+    """One visit (`after` the brace start, `at_age`, or `at_end` of bracing), or a row of them (`every`).
+
+    A row goes up to `until_age`, `until` (from the brace start) or `until_end`. Bracing ends when the protocol and
+    the clinic's own word (lengthened, ended, a step made late) say so: what hangs on the end moves with it.
+    """
 
     key: Key
     name: str = Field(min_length=3)
     after: Duration | None = None
     at_age: Duration | None = None
+    at_end: Yes | None = None
     every: Duration | None = None
-    from_age: Duration | None = None  # a row's first visit; without it rows count on from the visit before
+    from_age: Duration | None = None  # what a row counts from; without it rows count on from the visit before
+    from_end: Yes | None = None
     until_age: Duration | None = None
     until: Duration | None = None  # counted from the brace start
+    until_end: Yes | None = None
     opens: Duration  # how long before the due day a visit still counts as this one
     closes: Duration  # how long after
     decides: Key | None = None  # the gate that is decided at this visit
@@ -89,13 +99,18 @@ class VisitRule(_Part):
 
     @model_validator(mode="after")
     def _one_kind_of_moment(self) -> VisitRule:
-        if sum(moment is not None for moment in (self.after, self.at_age, self.every)) != 1:
-            raise ValueError("a visit has exactly one of 'after', 'at_age' and 'every'")
-        ends = sum(end is not None for end in (self.until_age, self.until))
+        if sum(moment is not None for moment in (self.after, self.at_age, self.at_end, self.every)) != 1:
+            raise ValueError("a visit has exactly one of 'after', 'at_age', 'at_end' and 'every'")
+        ends = sum(end is not None for end in (self.until_age, self.until, self.until_end))
         if ends != (self.every is not None):
-            raise ValueError("'every' needs 'until_age' or 'until'; single visits have neither")
-        if self.from_age is not None and self.every is None:
-            raise ValueError("'from_age' belongs to a row of visits, beside 'every'")
+            raise ValueError("'every' needs 'until_age', 'until' or 'until_end'; single visits have none of them")
+        begins = [name for name in ("from_age", "from_end") if getattr(self, name) is not None]
+        if begins and self.every is None:
+            raise ValueError(f"{begins[0]!r} belongs to a row of visits, beside 'every'")
+        if len(begins) > 1 or (self.from_end and self.until_end):
+            raise ValueError(
+                "a row begins at 'from_age' or at 'from_end', and from the end it goes on to an age or 'until'"
+            )
         return self
 
 

@@ -5,17 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
+from operator import attrgetter
 from typing import NamedTuple
 
 from bracewatch.schedule.clinic_days import ClinicCalendar
 from bracewatch.schedule.facts import UNPLANNED, Course, FactKind
 from bracewatch.schedule.protocol import Protocol, Variant
 from bracewatch.schedule.spans import days_after
-from bracewatch.schedule.visit_days import due_days
+from bracewatch.schedule.visit_days import Lengthened, due_days
 
 PAUSE = "paused"
 RELAPSE = "relapse"
+NO_LONGER_PLANNED = "Visit that is no longer planned"
 ONE_DAY = timedelta(days=1)
+_DUE = attrgetter("due")
 _ENDS_AND_PAUSES = {FactKind.LENGTHENED, FactKind.ENDED, FactKind.PAUSED, FactKind.RESUMED}
 
 
@@ -100,33 +103,98 @@ def build(protocol: Protocol, course: Course, clinic: ClinicCalendar, as_of: dat
     phases = _phases(variant, course, as_of)
     if not phases:
         raise ValueError(f"protocol {protocol.id} leaves no day of bracing for a child born {course.born}")
+    end, lengthened = _ends(variant, course, phases, as_of)
     kinds = {fact.kind for fact in course.facts}
     if kinds & _ENDS_AND_PAUSES:
         phases = _with_end_and_pauses(phases, course, as_of)
     ends_on = phases[-1].end
-    visits = _visits(variant, course, clinic)
-    if RELAPSE in course.latest(FactKind.ENDED):
-        # The next course has visits of its own; a course that the clinic ended is followed up as planned.
-        visits = [visit for visit in visits if visit.kept is not None or (visit.on or visit.due) < ends_on]
+    visits = _visits(variant, course, clinic, end, lengthened)
+    if FactKind.ENDED in kinds:
+        visits = _up_to_the_end(variant, course, clinic, visits, ends_on)
+    if FactKind.VISIT_KEPT in kinds:
+        visits = _with_others(visits, course)
     return Timeline(protocol.id, protocol.version, variant.key, tuple(phases), tuple(visits), ends_on)
+
+
+def _ends(
+    variant: Variant, course: Course, phases: list[Phase], as_of: date | None
+) -> tuple[date, tuple[Lengthened, ...]]:
+    """The day on which bracing ends by protocol and lengthening, and the earlier ends, for `due_days`.
+
+    Waiting for a decision does not move it: its visits would move every day.
+    """
+    end = phases[-1].end
+    if as_of is not None and end == as_of + ONE_DAY:
+        end = (_phases(variant, course, None) or phases)[-1].end
+    words = course.all_of(FactKind.LENGTHENED)
+    if not words:
+        return end, ()
+    planned, earlier = end, []
+    opens = next((rule.opens for rule in variant.visit if rule.at_end), None)
+    for word in words:
+        until = max(planned, word.until or planned)
+        if until > end:
+            earlier.append(Lengthened(end, word.on, opens is not None and opens.before(end) <= word.on))
+        end = until
+    return end, tuple(one for one in earlier if one.end < end)
+
+
+def _up_to_the_end(
+    variant: Variant, course: Course, clinic: ClinicCalendar, visits: list[Visit], ends_on: date
+) -> list[Visit]:
+    """The visits of a course that ended by the clinic's word: those before that day, those that were kept, and,
+    unless the next course begins with visits of its own, the follow-up counted from that day."""
+    before = [visit for visit in visits if visit.kept is not None or (visit.on or visit.due) < ends_on]
+    if RELAPSE in course.latest(FactKind.ENDED):
+        return before
+    follow_up = {rule.key for rule in variant.visit if rule.from_end or rule.from_age or rule.at_age}
+    after = _visits(variant, course, clinic, ends_on)
+    return sorted(
+        [visit for visit in before if not _belongs(visit, follow_up)]
+        + [visit for visit in after if _belongs(visit, follow_up) and (visit.kept is not None or visit.due > ends_on)],
+        key=_DUE,
+    )
+
+
+def _belongs(visit: Visit, rules: set[str]) -> bool:
+    return visit.key in rules or visit.key.rpartition("-")[0] in rules
 
 
 def changed(before: Timeline, after: Timeline, day: date) -> Timeline:
     """The timeline of a course that moved to another protocol on `day`: what was before it stays as it was.
 
-    Visits that were kept or planned before `day` come from `before`, those due from then on from `after`.
+    Visits that were kept or planned before `day` come from `before`, those from then on from `after`.
     """
     phases = [phase._replace(end=min(phase.end, day)) for phase in before.phases if phase.start < day]
     held = before.in_force(day - ONE_DAY)
     if phases and held is not None:
         phases[-1] = phases[-1]._replace(end=day)
     phases += [phase._replace(start=max(phase.start, day)) for phase in after.phases if phase.end > day]
-    visits = [visit for visit in before.visits if visit.kept is not None or (visit.on or visit.due) < day]
+    visits = [visit for visit in before.visits if _was_before(visit, day)]
     taken = {visit.key for visit in visits}
-    visits += [visit for visit in after.visits if visit.due >= day and visit.key not in taken]
+    visits += [visit for visit in after.visits if visit.key not in taken and not _was_before(visit, day)]
+    # Kept since then, though only the old plan has such a visit: what happened is never left out.
+    known = {visit.key: visit for visit in visits}
+    for visit in before.visits:
+        if visit.kept is not None and _is_missing(visit, known):
+            known[visit.key] = visit
+    visits = list(known.values())
+    visits.sort(key=_DUE)
     return Timeline(
         after.protocol_id, after.protocol_version, after.variant, tuple(phases), tuple(visits), phases[-1].end
     )
+
+
+def _is_missing(visit: Visit, known: dict[str, Visit]) -> bool:
+    """Whether a kept visit is not among the known ones, or only as one that the plan does not have."""
+    if visit.key in known:
+        return known[visit.key].name == NO_LONGER_PLANNED
+    return all(one.kept != visit.kept for one in known.values())
+
+
+def _was_before(visit: Visit, day: date) -> bool:
+    planned = visit.on or visit.due
+    return planned < day or (visit.kept is not None and visit.kept < day)
 
 
 def _phases(variant: Variant, course: Course, as_of: date | None) -> list[Phase]:
@@ -169,9 +237,9 @@ def _could_open(gate: str, planned: date, course: Course, as_of: date | None) ->
 
 
 def _with_end_and_pauses(phases: list[Phase], course: Course, as_of: date | None) -> list[Phase]:
-    longer = course.latest(FactKind.LENGTHENED)
-    if longer:
-        until = max(longer.values(), key=lambda fact: fact.number).until
+    lengthened = course.all_of(FactKind.LENGTHENED)
+    if lengthened:  # the last word counts, by the day of the decision
+        until = lengthened[-1].until
         if until is not None and until > phases[-1].end:
             phases[-1] = phases[-1]._replace(end=until)
     ended = course.all_of(FactKind.ENDED)
@@ -218,12 +286,15 @@ def _without(phases: list[Phase], start: date, end: date) -> Iterator[Phase]:
             yield phase._replace(start=max(phase.start, end))
 
 
-def _visits(variant: Variant, course: Course, clinic: ClinicCalendar) -> list[Visit]:
+def _visits(
+    variant: Variant, course: Course, clinic: ClinicCalendar, ends_on: date, lengthened: tuple[Lengthened, ...] = ()
+) -> list[Visit]:
+    """The planned visits, kept, booked and cancelled as is known, of bracing that ends on that day."""
     visits = []
     brace_start, choose = course.brace_start, clinic.choose
     kept = {about: fact.on for about, fact in course.latest(FactKind.VISIT_KEPT).items()}
     new = tuple.__new__  # half the time of calling Visit
-    for (rule, keys, windows, _, _), days in due_days(variant, course.born, brace_start):
+    for (rule, _, windows, _, _), keys, days in due_days(variant, course.born, brace_start, ends_on, lengthened):
         name, decides = rule.name, rule.decides
         for key, due in zip(keys, days, strict=False):
             opens, closes = windows[due]
@@ -234,18 +305,18 @@ def _visits(variant: Variant, course: Course, clinic: ClinicCalendar) -> list[Vi
             on, why = choose(due, opens, closes)
             came = kept.get(key)
             visits.append(new(Visit, (key, name, due, opens, closes, on, came, decides, False, False, why)))
-    if course.facts:
-        visits = _with_plans(visits, course)
-    return _with_unplanned(visits, course) if UNPLANNED in kept else visits
+    if lengthened:
+        visits.sort(key=_DUE)  # a row goes on behind an earlier end
+    return _with_plans(visits, course) if course.facts else visits
 
 
 def _with_plans(visits: list[Visit], course: Course) -> list[Visit]:
     """The visits, booked and cancelled as the clinic said last."""
-    plans = course.latest(FactKind.VISIT_BOOKED, FactKind.VISIT_CANCELLED)
+    plans = course.latest(FactKind.VISIT_BOOKED, FactKind.VISIT_CANCELLED, FactKind.VISIT_RELEASED)
     if plans:
         for place, visit in enumerate(visits):
             plan = plans.get(visit.key)
-            if plan is None:
+            if plan is None or plan.kind is FactKind.VISIT_RELEASED:
                 continue
             if plan.kind is FactKind.VISIT_CANCELLED:
                 visits[place] = visit._replace(on=None, cancelled=True, why="cancelled")
@@ -254,19 +325,26 @@ def _with_plans(visits: list[Visit], course: Course) -> list[Visit]:
     return visits
 
 
-def _with_unplanned(visits: list[Visit], course: Course) -> list[Visit]:
-    """Each unplanned visit as the planned one whose window it falls in, else as one of its own."""
-    extra = []
+def _with_others(visits: list[Visit], course: Course) -> list[Visit]:
+    """Every visit that was kept: each unplanned one as the planned one whose window it falls in, else as one of
+    its own; a planned one that the plan no longer has as it was kept."""
+    extra = {}
+    for about, fact in course.latest(FactKind.VISIT_KEPT).items():
+        if about != UNPLANNED and not any(visit.key == about for visit in visits):
+            extra[about] = _as_kept(about, NO_LONGER_PLANNED, fact.on)
     for fact in course.all_of(FactKind.VISIT_KEPT):
         if fact.about == UNPLANNED:
             place = _satisfied_by(fact.on, visits)
             if place is None:
-                extra.append(fact.on)
+                key = f"unplanned-{fact.on}"
+                extra[key] = _as_kept(key, "Unplanned visit", fact.on)
             else:
                 visits[place] = visits[place]._replace(kept=fact.on)
-    for number, day in enumerate(extra, 1):
-        visits.append(Visit(f"unplanned-{number}", "Unplanned visit", day, day, day, day, day, None, True, False, ""))
-    return sorted(visits, key=lambda visit: visit.due) if extra else visits
+    return sorted([*visits, *extra.values()], key=_DUE) if extra else visits
+
+
+def _as_kept(key: str, name: str, day: date) -> Visit:
+    return Visit(key, name, day, day, day, day, day, None, True, False, "")
 
 
 def _why_booked(visit: Visit, on: date) -> str:

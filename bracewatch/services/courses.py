@@ -6,6 +6,7 @@ hours, and every change is kept beside the old value.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
@@ -16,7 +17,7 @@ from bracewatch.review import Case
 from bracewatch.schedule.facts import Course, FactKind, faults_in
 from bracewatch.schedule.local_time import zone
 from bracewatch.schedule.protocol import Protocol
-from bracewatch.schedule.timeline import Timeline, build, changed
+from bracewatch.schedule.timeline import Timeline, Visit, build, changed
 from bracewatch.services.facts import FactRefused, present_case
 from bracewatch.services.waking import wake
 from bracewatch.store import Store, courses
@@ -80,7 +81,8 @@ def change_birth_date(store: Store, child_id: int, born: date, now: datetime) ->
 
 
 def change_clinic(store: Store, child_id: int, clinic_id: int, now: datetime) -> None:
-    """Have another clinic see the child from now on. Visits ahead that were held at the old clinic lose their day.
+    """Have another clinic see the child from now on. Visits ahead give up the day that was held at the old clinic;
+    one without an open day in its window at the new one is flagged. Visits that are past keep their day.
 
     Raises FactRefused when there is no such child or clinic.
     """
@@ -91,20 +93,28 @@ def change_clinic(store: Store, child_id: int, clinic_id: int, now: datetime) ->
             raise FactRefused([f"there is no clinic {clinic_id}"])
         _change(connection, child_id, "clinic", names[case.clinic_id], names[clinic_id], now)
         connection.execute(update(t.child).where(t.child.c.id == child_id).values(clinic_id=clinic_id))
-        calendar = courses.calendars_of(connection, [clinic_id])[clinic_id]
-        for visit in case.timeline.visits:
-            if visit.booked and visit.kept is None and visit.on is not None and visit.on > case.clinic_day(now):
-                on = calendar.nearest_open(visit.due, visit.opens, visit.closes) or visit.on
-                connection.execute(
-                    insert(t.course_fact).values(
-                        course_id=case.course_id,
-                        kind=FactKind.VISIT_BOOKED,
-                        on_day=on,
-                        about=visit.key,
-                        note="change of clinic",
-                        recorded_at=now,
-                    )
+        for kind, visit in _held_anew(case, case.clinic_day(now)):
+            connection.execute(
+                insert(t.course_fact).values(
+                    course_id=case.course_id,
+                    kind=kind,
+                    on_day=visit.on,
+                    about=visit.key,
+                    note="change of clinic",
+                    recorded_at=now,
                 )
+            )
+
+
+def _held_anew(case: Case, today: date) -> Iterator[tuple[FactKind, Visit]]:
+    """What is written about each visit when the child's clinic changes: past days stay, days ahead are given up."""
+    for visit in case.timeline.visits:
+        if visit.kept is not None or visit.on is None:
+            continue
+        if visit.on > today and visit.booked:
+            yield FactKind.VISIT_RELEASED, visit
+        elif visit.on <= today and not visit.booked:
+            yield FactKind.VISIT_BOOKED, visit
 
 
 def change_zone(store: Store, caregiver_id: int, time_zone: str, now: datetime) -> None:

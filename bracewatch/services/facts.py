@@ -10,6 +10,7 @@ from sqlalchemy import Connection, insert, select
 
 from bracewatch.review import Case
 from bracewatch.schedule.facts import MAX_MONTHS_AHEAD, UNPLANNED, Fact, FactKind, contradictions
+from bracewatch.schedule.plausible import after_the_end, decided_too_early
 from bracewatch.schedule.spans import add_months
 from bracewatch.services.waking import wake
 from bracewatch.store import Store, cases
@@ -17,7 +18,10 @@ from bracewatch.store import tables as t
 from bracewatch.store.courses import FACT_COLUMNS, fact_of
 
 MAY_LIE_AHEAD = frozenset({FactKind.VISIT_BOOKED, FactKind.ENDED})
-ABOUT_A_VISIT = frozenset({FactKind.VISIT_KEPT, FactKind.VISIT_BOOKED, FactKind.VISIT_CANCELLED})
+ABOUT_A_VISIT = frozenset(
+    {FactKind.VISIT_KEPT, FactKind.VISIT_BOOKED, FactKind.VISIT_CANCELLED, FactKind.VISIT_RELEASED}
+)
+WHILE_BRACED = frozenset({FactKind.PAUSED, FactKind.RESUMED, FactKind.LENGTHENED})
 ABOUT_A_GATE = frozenset({FactKind.GATE_OPENED, FactKind.GATE_HELD})
 
 
@@ -102,9 +106,10 @@ def _faults_of_subject(case: Case, kind: FactKind, on: date, about: str) -> list
         gates = {phase.gate for phase in case.timeline.phases if phase.gate}
         if about not in gates:
             return [f"this child's plan has no decision {about!r}: there is {', '.join(sorted(gates)) or 'none'}"]
-        begins = next(phase.start for phase in case.timeline.phases if phase.gate == about)
-        if kind is FactKind.GATE_OPENED and on <= begins:
-            return [f"the decision {about!r} on {on} would leave no day of the phase it ends, which begins {begins}"]
+        if kind is FactKind.GATE_OPENED and (fault := decided_too_early(case.timeline, about, on)):
+            return [fault]
+    elif kind in WHILE_BRACED and (fault := after_the_end(case.timeline, Fact(0, kind, on))):
+        return [fault]
     return []
 
 

@@ -120,7 +120,7 @@ _CALENDARS = (
 _plan = t.course_fact.c
 _LAST_WORD = (
     select(func.max(_plan.id))
-    .where(_plan.kind.in_([FactKind.VISIT_BOOKED, FactKind.VISIT_CANCELLED]))
+    .where(_plan.kind.in_([FactKind.VISIT_BOOKED, FactKind.VISIT_CANCELLED, FactKind.VISIT_RELEASED]))
     .group_by(_plan.course_id, _plan.about)
 )
 _FULL = (

@@ -10,9 +10,13 @@ from hypothesis import strategies as st
 from bracewatch.schedule import protocol
 from bracewatch.schedule.clinic_days import ClinicCalendar
 from bracewatch.schedule.facts import UNPLANNED, Course, Fact, FactKind, contradictions
+from bracewatch.schedule.plausible import against_plan
 from bracewatch.schedule.protocol import Protocol
 from bracewatch.schedule.timeline import Timeline, build
 
+_ABOUT_VISITS = (FactKind.VISIT_KEPT, FactKind.VISIT_BOOKED, FactKind.VISIT_CANCELLED, FactKind.VISIT_RELEASED)
+# What `against_plan` may refuse.
+_OF_THE_PLAN = (FactKind.GATE_OPENED, FactKind.PAUSED, FactKind.RESUMED, FactKind.LENGTHENED)
 ROUTINE = ("nights-to-four", "graded-step-down", "sleep-to-five")
 A_COURSE = 6 * 366  # days in which most courses have ended, and some days over
 
@@ -51,28 +55,34 @@ def histories(draw: st.DrawFn) -> History:
     born = draw(st.dates(date(2018, 1, 1), date(2027, 1, 1)))
     start = born + timedelta(draw(st.integers(0, 3 * 365)))
     plain = History(rules, Course(born, start), draw(clinics()), None)
-    told = [*draw(_gates()), *draw(_pauses()), *draw(_ends()), *draw(_visits([v.key for v in plain.timeline().visits]))]
+    plan = plain.timeline()
+    gates = sorted({phase.gate for phase in plan.phases if phase.gate})
+    told = [fact for gate in gates for fact in draw(_gates(gate))]
+    told += [*draw(_pauses()), *draw(_ends()), *draw(_visits([visit.key for visit in plan.visits]))]
     numbers = draw(st.permutations(range(len(told))))
     facts = [
         Fact(number, kind, start + timedelta(on), about, start + timedelta(until) if until is not None else None)
         for number, (kind, on, about, until) in zip(numbers, told, strict=True)
     ]
     as_of = draw(st.none() | OFFSETS.map(lambda days: start + timedelta(days)))
-    history = plain.with_facts(*_without_contradictions(start, facts))._replace(as_of=as_of)
+    history = plain.with_facts(*_without_contradictions(start, facts))
+    if against_plan(rules, history.course):
+        kept = [fact for fact in history.course.facts if fact.kind not in _OF_THE_PLAN]
+        history = plain.with_facts(*kept)
     assert contradictions(start, history.course.facts) == []
-    return history
+    return history._replace(as_of=as_of)
 
 
 Told = list[tuple[FactKind, int, str, int | None]]
 
 
 @st.composite
-def _gates(draw: st.DrawFn) -> Told:
+def _gates(draw: st.DrawFn, gate: str) -> Told:
     told: Told = []
     for on in draw(st.lists(st.integers(0, 2000), max_size=2)):
-        told.append((FactKind.GATE_HELD, on, "step-down", on + draw(st.integers(1, 200))))
+        told.append((FactKind.GATE_HELD, on, gate, on + draw(st.integers(1, 200))))
     if draw(st.booleans()):
-        told.append((FactKind.GATE_OPENED, draw(st.integers(0, 2000)), "step-down", None))
+        told.append((FactKind.GATE_OPENED, draw(st.integers(1, 2000)), gate, None))
     return told
 
 
@@ -90,13 +100,13 @@ def _ends(draw: st.DrawFn) -> Told:
         on = draw(OFFSETS)
         told.append((FactKind.LENGTHENED, on, "", on + draw(st.integers(1, 900))))
     if draw(st.booleans()):
-        told.append((FactKind.ENDED, draw(OFFSETS), "relapse", None))
+        told.append((FactKind.ENDED, draw(OFFSETS), draw(st.sampled_from(["relapse", "clinic"])), None))
     return told
 
 
 def _visits(keys: list[str]) -> st.SearchStrategy[Told]:
     visit = st.tuples(
-        st.sampled_from([FactKind.VISIT_KEPT, FactKind.VISIT_BOOKED, FactKind.VISIT_CANCELLED]),
+        st.sampled_from(_ABOUT_VISITS),
         OFFSETS,
         st.sampled_from(keys),
         st.none(),
@@ -112,6 +122,3 @@ def _without_contradictions(start: date, facts: list[Fact]) -> list[Fact]:
     if contradictions(start, kept):  # paused or resumed on the very day of the end
         kept = [fact for fact in kept if fact.kind not in (FactKind.PAUSED, FactKind.RESUMED)]
     return kept
-
-
-_ABOUT_VISITS = (FactKind.VISIT_KEPT, FactKind.VISIT_BOOKED, FactKind.VISIT_CANCELLED)

@@ -60,6 +60,11 @@ def test_five_faults_in_one_file_are_all_named_with_their_places(tmp_path: Path)
         ("low_wear_share = 0.7", "low_wear_share = 70", "thresholds.low_wear_share"),
         ("version = 1", 'version = 1\ncolour = "blue"', "colour"),
         ('first_check_in = "P2D"', "first_check_in = 2", "contact.first_check_in"),
+        ("at_end = true", "at_end = false", "at_end"),
+        ("at_end = true", 'at_end = true\nat_age = "P4Y"', "exactly one of"),
+        ("until_end = true", 'until_end = true\nuntil_age = "P4Y"', "'every' needs"),
+        ("from_end = true\nuntil_age", "from_end = true\nuntil_end = true\n#", "a row begins at"),
+        ("at_end = true", "at_end = true\nfrom_end = true", "'from_end' belongs to a row"),
     ],
 )
 def test_each_kind_of_fault_is_found(right: str, wrong: str, said: str) -> None:

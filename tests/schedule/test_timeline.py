@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from bracewatch.schedule import protocol
 from bracewatch.schedule.clinic_days import ClinicCalendar
 from bracewatch.schedule.facts import Course, Fact, FactKind, faults_in
-from bracewatch.schedule.timeline import Timeline, build
+from bracewatch.schedule.timeline import NO_LONGER_PLANNED, Timeline, build, changed
 
 BORN, START = date(2026, 1, 10), date(2026, 3, 1)
 TUESDAYS = ClinicCalendar(frozenset({1}))
@@ -70,10 +70,116 @@ def test_a_course_that_ended_in_relapse_stops_on_that_day() -> None:
     assert all(visit.due < date(2026, 5, 5) for visit in ended.visits)
 
 
-def test_a_course_that_the_clinic_ended_is_followed_up_all_the_same() -> None:
-    ended = with_facts(Fact(1, FactKind.ENDED, date(2029, 12, 1), "clinic"))
-    assert ended.ends_on == date(2029, 12, 1)
-    assert any(visit.key.startswith("after-bracing") for visit in ended.visits)
+def keys_from(timeline: Timeline, day: date) -> list[tuple[str, date]]:
+    return [(visit.key, visit.due) for visit in timeline.visits if visit.due >= day]
+
+
+def test_a_course_that_the_clinic_ended_is_followed_up_from_that_day_and_asked_to_nothing_else() -> None:
+    ended = with_facts(Fact(1, FactKind.ENDED, date(2028, 12, 1), "clinic"))
+    assert ended.ends_on == date(2028, 12, 1)
+    ahead = keys_from(ended, date(2028, 12, 1))
+    assert ahead[:2] == [("after-bracing-1", date(2029, 12, 1)), ("after-bracing-2", date(2030, 12, 1))]
+    assert {key.rpartition("-")[0] for key, _ in ahead} == {"after-bracing"}
+    before = [visit for visit in with_facts().visits if (visit.on or visit.due) < date(2028, 12, 1)]
+    assert [visit for visit in ended.visits if visit.due < date(2028, 12, 1)] == before
+
+
+def test_a_visit_kept_before_its_due_day_stays_when_the_clinic_ended_bracing_at_it() -> None:
+    early = Fact(1, FactKind.VISIT_KEPT, date(2029, 12, 20), "end-of-bracing")
+    ended = with_facts(early, Fact(2, FactKind.ENDED, date(2029, 12, 20), "clinic"))
+    assert [visit.kept for visit in ended.visits if visit.key == "end-of-bracing"] == [date(2029, 12, 20)]
+    assert keys_from(ended, date(2030, 1, 11))[0] == ("after-bracing-1", date(2030, 12, 20))
+
+
+class TestLengthened:
+    END = date(2030, 1, 10)  # the fourth birthday
+
+    def test_the_visit_at_the_end_the_rows_and_the_follow_up_move_with_the_end(self) -> None:
+        longer = with_facts(Fact(1, FactKind.LENGTHENED, date(2029, 6, 1), "", date(2031, 1, 10)))
+        ahead = keys_from(longer, date(2029, 9, 1))
+        assert ("end-of-bracing", date(2031, 1, 10)) in ahead
+        assert ("after-bracing-1", date(2032, 1, 10)) in ahead
+        assert [key for key, _ in ahead].count("end-of-bracing") == 1
+        within = [due for key, due in ahead if key.startswith("every-six-months") and due > self.END]
+        assert within == [date(2030, 4, 1), date(2030, 10, 1)]  # every six months, as before the fourth birthday
+
+    def test_a_visit_at_the_end_that_had_begun_stays_and_the_new_end_has_one_of_its_own(self) -> None:
+        kept = Fact(1, FactKind.VISIT_KEPT, date(2030, 1, 15), "end-of-bracing")
+        longer = with_facts(kept, Fact(2, FactKind.LENGTHENED, date(2030, 1, 15), "", date(2031, 7, 1)))
+        visits = {visit.key: visit for visit in longer.visits}
+        assert (visits["end-of-bracing"].due, visits["end-of-bracing"].kept) == (self.END, date(2030, 1, 15))
+        assert (visits["end-of-bracing-2"].due, visits["end-of-bracing-2"].kept) == (date(2031, 7, 1), None)
+
+    def test_no_visit_appears_that_was_not_planned_while_its_day_was_ahead(self) -> None:
+        plain = [visit.key for visit in with_facts().visits if visit.due < self.END]
+        longer = with_facts(Fact(1, FactKind.LENGTHENED, date(2030, 1, 15), "", date(2031, 7, 1)))
+        assert [visit.key for visit in longer.visits if visit.due < self.END] == plain
+
+    def test_the_last_decision_counts_by_its_day(self) -> None:
+        later = Fact(1, FactKind.LENGTHENED, date(2029, 8, 1), "", date(2031, 1, 1))
+        typed_late = Fact(2, FactKind.LENGTHENED, date(2029, 6, 1), "", date(2032, 1, 1))
+        assert with_facts(later, typed_late).ends_on == date(2031, 1, 1)
+
+
+def test_a_start_after_four_is_followed_up_from_its_own_end() -> None:
+    graded = protocol.shipped("graded-step-down")
+    late = build(graded, Course(BORN, date(2031, 3, 1)), TUESDAYS)
+    assert late.ends_on == date(2033, 3, 1)
+    dues = [visit.due for visit in late.visits]
+    assert dues == sorted(dues)
+    assert [v.due for v in late.visits if v.key in ("end-of-bracing", "after-bracing-1")] == [
+        date(2033, 3, 1),
+        date(2034, 3, 1),
+    ]
+
+
+def test_waiting_for_a_decision_past_the_end_moves_no_visit() -> None:
+    on_one_day, on_the_next = (with_facts(as_of=date(2030, 6, day)) for day in (1, 2))
+    assert on_one_day.ends_on == date(2030, 6, 2)
+    assert on_one_day.visits == on_the_next.visits == with_facts().visits
+
+
+def test_a_day_that_was_given_up_is_chosen_again() -> None:
+    booked = Fact(1, FactKind.VISIT_BOOKED, date(2026, 3, 20), "first-fit")
+    released = Fact(2, FactKind.VISIT_RELEASED, date(2026, 3, 20), "first-fit")
+    assert with_facts(booked, released).visits == with_facts().visits
+    again = Fact(3, FactKind.VISIT_BOOKED, date(2026, 3, 20), "first-fit")
+    assert with_facts(booked, released, again).visits[0].on == date(2026, 3, 20)
+
+
+def test_a_kept_visit_that_the_plan_no_longer_has_is_shown_as_it_was() -> None:
+    gone = Fact(1, FactKind.VISIT_KEPT, date(2029, 3, 1), "every-four-months-30")
+    shown = [visit for visit in with_facts(gone).visits if visit.kept is not None]
+    assert [(visit.name, visit.kept) for visit in shown] == [(NO_LONGER_PLANNED, date(2029, 3, 1))]
+    assert not [visit for visit in with_facts().visits if visit.name == NO_LONGER_PLANNED]
+
+
+class TestAMoveToAnotherProtocol:
+    """From nights-to-four to sleep-to-five, whose visits after the step-down are due on other days."""
+
+    DAY = date(2027, 2, 1)
+
+    def moved(self, *facts: Fact) -> Timeline:
+        course = Course(BORN, START, facts)
+        after = build(protocol.shipped("sleep-to-five"), course, TUESDAYS)
+        return changed(with_facts(*facts), after, self.DAY)
+
+    def test_a_visit_kept_after_it_has_the_new_plans_day_and_window(self) -> None:
+        plain = {visit.key: visit for visit in self.moved().visits}["every-four-months-4"]
+        kept = Fact(1, FactKind.VISIT_KEPT, plain.due, "every-four-months-4")
+        visits = {visit.key: visit for visit in self.moved(kept).visits}
+        assert visits["every-four-months-4"] == plain._replace(kept=plain.due)
+
+    def test_a_visit_kept_before_it_stays_as_it_was(self) -> None:
+        old = {visit.key: visit for visit in with_facts().visits}["every-four-months-1"]
+        kept = Fact(1, FactKind.VISIT_KEPT, old.due, "every-four-months-1")
+        visits = {visit.key: visit for visit in self.moved(kept).visits}
+        assert visits["every-four-months-1"] == old._replace(kept=old.due)
+
+    def test_an_unplanned_visit_is_there_once(self) -> None:
+        kept = [Fact(1, FactKind.VISIT_KEPT, date(2026, 4, 20)), Fact(2, FactKind.VISIT_KEPT, date(2027, 4, 28))]
+        came = [visit.kept for visit in self.moved(*kept).visits if visit.kept is not None]
+        assert came == [date(2026, 4, 20), date(2027, 4, 28)]
 
 
 def test_the_last_decision_on_a_gate_counts_by_its_day_not_by_when_it_was_written_down() -> None:

@@ -8,7 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bracewatch.schedule.facts import Fact, FactKind
-from bracewatch.schedule.timeline import PAUSE, Timeline, build, changed
+from bracewatch.schedule.plausible import LENGTHENED_LATE
+from bracewatch.schedule.timeline import NO_LONGER_PLANNED, PAUSE, Timeline, build, changed
 
 ONE_DAY = timedelta(days=1)
 
@@ -114,6 +115,20 @@ def test_an_unplanned_visit_changes_nothing_before_its_day(history: History, dat
     assert [v for v in after.visits if v.closes < on] == [v for v in before.visits if v.closes < on]
 
 
+@given(histories(), st.data())
+def test_lengthening_changes_no_visit_that_is_over(history: History, data: st.DataObject) -> None:
+    facts = tuple(f for f in history.course.facts if f.kind not in (FactKind.LENGTHENED, FactKind.ENDED))
+    history = history.with_facts(*facts)._replace(as_of=None)
+    before = history.timeline()
+    on = data.draw(st.dates(history.course.brace_start, before.ends_on + LENGTHENED_LATE))
+    until = data.draw(st.dates(before.ends_on, before.ends_on + timedelta(days=900)))
+    after = history.with_facts(*facts, Fact(1000, FactKind.LENGTHENED, on, "", until)).timeline()
+    assert after.ends_on == max(before.ends_on, until)
+    over = [[v for v in one.visits if v.closes < on and v.name != NO_LONGER_PLANNED] for one in (before, after)]
+    assert over[0] == over[1]
+    assert {v.kept for v in after.visits} == {v.kept for v in before.visits}
+
+
 @given(histories(), histories(), st.integers(0, 2000))
 def test_a_move_to_another_protocol_leaves_what_was_before_it(history: History, other: History, days: int) -> None:
     before = history.timeline()
@@ -128,4 +143,8 @@ def test_a_move_to_another_protocol_leaves_what_was_before_it(history: History, 
             assert held is not None
             assert was is not None
             assert (held.hours_low, held.hours_high, held.asks) == (was.hours_low, was.hours_high, was.asks)
-    assert {v for v in before.visits if v.kept is not None} <= set(moved.visits)
+    came, known = {visit.kept for visit in before.visits}, {visit.kept for visit in moved.visits}
+    assert came <= known | {None}
+    assert {v for v in before.visits if v.kept is not None and v.kept < day} <= set(moved.visits)
+    assert [visit.due for visit in moved.visits] == sorted(visit.due for visit in moved.visits)
+    assert len({visit.key for visit in moved.visits}) == len(moved.visits)
