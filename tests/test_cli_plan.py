@@ -256,6 +256,66 @@ class TestFacts:
         assert done.exit_code == 2
         assert said in done.output
 
+    def test_a_decision_that_leaves_its_phase_no_day_is_refused(self) -> None:
+        done = plan("--fact", "step-down=2026-03-01")
+        assert done.exit_code == 2
+        assert "would leave no day of the phase it ends, which begins 2026-03-01" in done.output
+        assert plan("--fact", "step-down=2026-03-02").exit_code == 0
+
+    def test_a_pause_after_the_end_of_bracing_is_refused(self) -> None:
+        assert "but bracing ended on 2030-01-10" in plan("--fact", "paused=2030-02-01").output
+
+    def test_a_fact_that_is_ahead_is_drawn_and_noted_and_a_booking_is_not(self) -> None:
+        noted = sentences(answer_to("--fact", "step-down=2029-06-09"))
+        assert "Gate opened (step-down) on 2029-06-09 is ahead of" in noted
+        assert "drawn as if it happens" not in sentences(answer_to("--fact", "booked:every-six-months-1=2029-04-03"))
+
+    def test_a_visit_kept_outside_its_window_is_noted(self) -> None:
+        assert "kept on 2026-03-05, outside its window" in sentences(answer_to("--fact", "kept:first-fit=2026-03-05"))
+        assert "outside" not in sentences(answer_to("--fact", "kept:first-fit=2026-03-12"))
+
+
+class TestAsOf:
+    def test_a_step_that_nobody_decided_goes_on_to_the_day_after(self) -> None:
+        phases = answer_to("--as-of", "2026-07-15")["phases"]
+        assert (phases[0]["key"], phases[0]["end"]) == ("full-time", "2026-07-16")
+        assert answer_to()["phases"][0]["end"] == "2026-06-01"
+
+    def test_what_has_not_happened_by_then_is_refused_and_a_booking_is_not(self) -> None:
+        done = plan("--as-of", "2026-05-01", "--fact", "step-down=2026-06-09")
+        assert done.exit_code == 2
+        assert "gate opened (step-down) on 2026-06-09 is after --as-of 2026-05-01" in done.output
+        assert plan("--as-of", "2026-05-01", "--fact", "booked:step-down=2026-06-09").exit_code == 0
+
+
+class TestMove:
+    def test_what_was_before_the_day_stays_and_what_changes_is_shown(self) -> None:
+        words = ("--fact", "step-down=2026-06-09", "--move", "graded-step-down=2026-07-01")
+        starts = [(phase["key"], phase["start"]) for phase in answer_to(*words)["phases"]]
+        assert starts[:3] == [
+            ("full-time", "2026-03-01"),
+            ("nights-and-naps", "2026-06-09"),
+            ("step-1", "2026-07-01"),
+        ]
+        shown = plan(*words).output
+        assert "What changes from 2026-07-01 on: A stays, B moves" in shown
+        assert "+ Step 1: 20 to 22 hours" in shown
+        assert "What changes" not in plan("--fact", "step-down=2026-06-09").output
+
+    @pytest.mark.parametrize(
+        ("move", "said"),
+        [
+            ("graded-step-down", "write the protocol and the day"),
+            ("graded=2026-07-01", "no protocol 'graded'"),
+            ("graded-step-down=1.7.2026", "write it as in 2026-03-14"),
+            ("graded-step-down=2026-03-01", "is not after the brace start"),
+        ],
+    )
+    def test_a_move_that_cannot_be_is_refused(self, move: str, said: str) -> None:
+        done = plan("--move", move)
+        assert done.exit_code == 2
+        assert said in done.output
+
 
 class TestWhatWasMeasured:
     def test_values_out_of_range_give_cautions_with_their_sources(self) -> None:
@@ -315,6 +375,16 @@ class TestCalendarFile:
         file = tmp_path / "plan.ics"
         assert plan("--until", "2026-05-01", "--ics", str(file)).exit_code == 0
         assert len(icalendar.Calendar.from_ical(file.read_bytes()).walk("VEVENT")) == 2
+
+    def test_a_label_tells_twins_apart(self, tmp_path: Path) -> None:
+        def identifiers(name: str, *words: str) -> set[str]:
+            assert plan("--ics", str(tmp_path / name), *words).exit_code == 0
+            events = icalendar.Calendar.from_ical((tmp_path / name).read_bytes()).walk("VEVENT")
+            return {str(event["UID"]) for event in events}
+
+        one, other = identifiers("a.ics", "--label", "A"), identifiers("b.ics", "--label", "B")
+        assert not one & other
+        assert one == identifiers("again.ics", "--label", "A")
 
     def test_a_place_that_cannot_be_written_is_refused(self, tmp_path: Path) -> None:
         done = plan("--ics", str(tmp_path / "nowhere" / "plan.ics"))

@@ -31,10 +31,12 @@ class Boot:
 
 def read_boots(given: Given, born: date | None, typed: tuple[str, ...]) -> list[Boot]:
     """The feet in texts such as left=86@2026-09-01 (millimetres, the day of measuring); faults go to `given`."""
-    boots = []
+    boots: list[Boot] = []
     for text in typed:
         try:
             side, fitting = _fitting(text)
+            if side in (boot.side for boot in boots):
+                raise ValueError(f"{side} is given twice: give the last measured length")
             if born is not None:
                 boots.append(Boot(side, fitting, next_size_due(born, fitting)))
         except ValueError as error:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import date
 
 from bracewatch.schedule.clinic_days import ClinicCalendar
-from bracewatch.schedule.facts import Course, FactKind
+from bracewatch.schedule.facts import Course, FactKind, ahead_of, in_words
 from bracewatch.schedule.feet import Correction, cautions
 from bracewatch.schedule.protocol import Protocol
 from bracewatch.schedule.timeline import PAUSE, Timeline, Visit
@@ -27,14 +28,14 @@ class Note:
 
 
 def notes_on(
-    timeline: Timeline, rules: Protocol, course: Course, clinic: ClinicCalendar, correction: Correction
+    timeline: Timeline, rules: Protocol, course: Course, clinic: ClinicCalendar, correction: Correction, today: date
 ) -> list[Note]:
     """The cautions of a plan: its protocol first, then what was measured, then its visits, then its facts."""
     return [
         *_of_status(rules),
         *(Note(one.field, one.sentence, one.cite, one.label) for one in cautions(correction)),
         *(note for visit in timeline.visits for note in _of_visit(visit, clinic)),
-        *_of_facts(timeline, course),
+        *_of_facts(timeline, course, today),
     ]
 
 
@@ -46,6 +47,10 @@ def _of_status(rules: Protocol) -> Iterator[Note]:
 
 
 def _of_visit(visit: Visit, clinic: ClinicCalendar) -> Iterator[Note]:
+    if visit.kept is not None and not visit.opens <= visit.kept <= visit.closes:
+        window = f"which runs from {visit.opens} to {visit.closes}"
+        sentence = f"{visit.name} ({visit.key}) was kept on {visit.kept}, outside its window, {window}."
+        yield Note(None, sentence, _FACTS, "CALC")
     if visit.kept is not None or visit.cancelled:
         return
     if visit.on is None:
@@ -64,7 +69,10 @@ def _of_visit(visit: Visit, clinic: ClinicCalendar) -> Iterator[Note]:
         yield Note(None, sentence, _CLINIC_DAYS, "CALC")
 
 
-def _of_facts(timeline: Timeline, course: Course) -> Iterator[Note]:
+def _of_facts(timeline: Timeline, course: Course, today: date) -> Iterator[Note]:
+    for fact in ahead_of(today, course.facts):
+        sentence = f"{in_words(fact).capitalize()} on {fact.on} is ahead of {today}: it is drawn as if it happens."
+        yield Note(None, sentence, _FACTS, "CALC")
     pauses = course.all_of(FactKind.PAUSED, FactKind.RESUMED)
     if pauses and pauses[-1].kind is FactKind.PAUSED and timeline.phases and timeline.phases[-1].key == PAUSE:
         sentence = f"The brace is paused since {pauses[-1].on} and nobody wrote down that it goes on again."

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time
 from pathlib import Path
@@ -12,7 +12,7 @@ from typing import Any, cast
 
 import click
 
-from bracewatch.cli import plan_words
+from bracewatch.cli import comparison_words, plan_words
 from bracewatch.cli.extras import (
     EVENING,
     Boot,
@@ -28,10 +28,12 @@ from bracewatch.cli.notes import Note, notes_on
 from bracewatch.cli.typed_facts import HELP, read_facts, unknown_in
 from bracewatch.schedule import protocol
 from bracewatch.schedule.clinic_days import ClinicCalendar, check_country, parse_weekdays
-from bracewatch.schedule.facts import Course, faults_in
+from bracewatch.schedule.comparing import compare, compare_rules
+from bracewatch.schedule.facts import Course, ahead_of, faults_in, in_words
 from bracewatch.schedule.feet import POSSIBLE, Correction, FootKind, Sides
+from bracewatch.schedule.plausible import against_plan
 from bracewatch.schedule.protocol import FEET, Protocol
-from bracewatch.schedule.timeline import Timeline, build
+from bracewatch.schedule.timeline import Timeline, build, changed
 
 OWN_CLOSED_DAY = "the clinic's own day off"
 SIDES = ("left", "right", "both")
@@ -95,8 +97,19 @@ def _measures(command: Command) -> Command:
 @click.option("--shoulder-width", metavar="CM", help="For the length of the bar.")
 @click.option("--zone", "zone_name", metavar="ZONE", help="Where the family lives (IANA): when texts go out there.")
 @click.option("--contact-time", metavar="HH:MM", help="At what time of day. [default: 18:00]")
+@click.option(
+    "--as-of",
+    metavar="DATE",
+    help="As it looks on this day: a step that nobody has decided goes on. Facts after it are refused.",
+)
+@click.option(
+    "--move",
+    metavar="ID=DATE",
+    help="Follow another protocol (or file) from that day on, and see what changes before anybody confirms it.",
+)
 @click.option("--until", metavar="DATE", help="Leave out what lies after this day.")
 @click.option("--ics", metavar="FILE", help="Also write a calendar file (RFC 5545) that any calendar opens.")
+@click.option("--label", metavar="WORD", help="Tells twins apart in calendar files, as in A or B. No names.")
 @click.option("--json", "as_json", is_flag=True, help="For programs: one JSON object.")
 def plan(**typed: Any) -> None:
     """Print a child's bracing timeline: picture, phases, visits, end, and what to look at again.
@@ -104,14 +117,20 @@ def plan(**typed: Any) -> None:
     Needs no database and stores nothing.
     """
     asked = _read(typed)
-    timeline = _only_until(build(asked.rules, asked.course, asked.clinic), asked.until)
-    notes = notes_on(timeline, asked.rules, asked.course, asked.clinic, asked.correction)
+    planned = build(asked.rules, asked.course, asked.clinic, asked.as_of)
+    moved = _moved(planned, asked)
+    timeline = _only_until(moved or planned, asked.until)
+    notes = notes_on(
+        timeline, asked.in_force, asked.course, asked.clinic, asked.correction, asked.as_of or datetime.now(UTC).date()
+    )
     if asked.calendar_file is not None:
         click.echo(_write_calendar(timeline, asked, asked.calendar_file), err=True)
     if typed["as_json"]:
         click.echo(json.dumps(plan_words.as_json(timeline, notes), indent=2))
     else:
         click.echo(_as_text(timeline, asked, notes))
+        if moved is not None:
+            click.echo("\n".join(_what_changes(_only_until(planned, asked.until), timeline, asked)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,8 +147,16 @@ class Asked:
     zone_name: str | None
     contact_time: time
     any_day: bool  # no clinic days were given
+    as_of: date | None
+    move: tuple[Protocol, date] | None  # to which protocol, and from which day on
     until: date | None
     calendar_file: Path | None
+    label: str
+
+    @property
+    def in_force(self) -> Protocol:
+        """The protocol followed in the end."""
+        return self.move[0] if self.move is not None else self.rules
 
 
 def _read(typed: dict[str, Any]) -> Asked:
@@ -138,6 +165,7 @@ def _read(typed: dict[str, Any]) -> Asked:
     born = given.read("--born", typed["born"], iso_date)
     start = given.read("--brace-start", typed["brace_start"], iso_date)
     until = given.read("--until", typed["until"], iso_date)
+    as_of = given.read("--as-of", typed["as_of"], iso_date)
     foot = given.read("--foot", typed["foot"], one_of(FEET))
     known = given.read("--protocols", typed["folder"] or "", protocols_in)
     rules = given.read("--protocol", typed["protocol_name"], a_protocol(known)) if known is not None else None
@@ -152,10 +180,15 @@ def _read(typed: dict[str, Any]) -> Asked:
     gates = {phase.gate for variant in rules.variant for phase in variant.phase if phase.gate} if rules else None
     facts, faults = read_facts(typed["facts"], gates)
     given.faults += faults
+    if as_of is not None:
+        given.faults += [f"{in_words(fact)} on {fact.on} is after --as-of {as_of}" for fact in ahead_of(as_of, facts)]
+    move = given.read("--move", typed["move"], lambda text: _a_move(text, known or {}))
     if born is not None and start is not None:
         given.faults += faults_in(born, start, datetime.now(UTC).date(), facts)
         if rules is not None and foot is not None:
-            given.faults += _faults_of_course(rules, Course(born, start, tuple(facts), foot))
+            course = Course(born, start, tuple(facts), foot)
+            given.faults += _faults_of_course(rules, course, given.faults)
+            given.faults += _faults_of_move(move, course)
     if born is None or start is None or rules is None or foot is None or correction is None or given.faults:
         raise given.refusal()
     course = Course(born, start, tuple(facts), foot)
@@ -172,18 +205,58 @@ def _read(typed: dict[str, Any]) -> Asked:
         zone_name,
         contact_time,
         any_day,
+        as_of,
+        move,
         until,
         file,
+        typed["label"] or "",
     )
 
 
-def _faults_of_course(rules: Protocol, course: Course) -> list[str]:
-    """Why the protocol has no plan for this child, or what facts are about that is not in the plan."""
+def _faults_of_course(rules: Protocol, course: Course, known: list[str]) -> list[str]:
+    """Why the protocol has no plan for this child, what facts are about that is not in the plan, and, where nothing
+    is wrong with them yet, what contradicts the plan."""
     try:
         plain = build(rules, replace(course, facts=()), ClinicCalendar())
     except ValueError as error:
         return [str(error)]
-    return unknown_in(course.facts, plain)
+    return unknown_in(course.facts, plain) or ([] if known else against_plan(rules, course))
+
+
+def _a_move(text: str, known: dict[str, Protocol]) -> tuple[Protocol, date]:
+    """A protocol and a day in a text such as graded-step-down=2027-01-01. Raises ValueError for anything else."""
+    name, sign, day = text.rpartition("=")
+    if not sign or not name:
+        raise ValueError(f"{text!r} is not read: write the protocol and the day, as in graded-step-down=2027-01-01")
+    return a_protocol(known)(name), iso_date(day)
+
+
+def _faults_of_move(move: tuple[Protocol, date] | None, course: Course) -> list[str]:
+    if move is None:
+        return []
+    rules, day = move
+    if day <= course.brace_start:
+        return [f"--move: {day} is not after the brace start {course.brace_start}: plan with that protocol instead"]
+    try:
+        rules.variant_for(course.born, course.brace_start, course.foot)
+    except ValueError as error:
+        return [f"--move: {error}"]
+    return []
+
+
+def _moved(planned: Timeline, asked: Asked) -> Timeline | None:
+    """The timeline with the move that was asked for; None without one."""
+    if asked.move is None:
+        return None
+    rules, day = asked.move
+    return changed(planned, build(rules, asked.course, asked.clinic, asked.as_of), day)
+
+
+def _what_changes(planned: Timeline, moved: Timeline, asked: Asked) -> Iterator[str]:
+    assert asked.move is not None  # noqa: S101 - there is a moved timeline
+    rules, day = asked.move
+    yield f"\nWhat changes from {day} on: A stays, B moves"
+    yield from comparison_words.lines(asked.rules, rules, compare(planned, moved), compare_rules(asked.rules, rules))
 
 
 def _read_clinic(given: Given, typed: dict[str, Any]) -> ClinicCalendar:
@@ -232,10 +305,10 @@ def _only_until(timeline: Timeline, until: date | None) -> Timeline:
 
 def _as_text(timeline: Timeline, asked: Asked, notes: list[Note]) -> str:
     width = min(max(shutil.get_terminal_size((80, 24)).columns, 60), 120)
-    words = plan_words.PlanWords(asked.rules, asked.course, asked.sides, asked.any_day, asked.until, width)
+    words = plan_words.PlanWords(asked.in_force, asked.course, asked.sides, asked.any_day, asked.until, width)
     extras = list(boot_lines(asked.boots, asked.bar_cm))
     if asked.zone_name is not None:
-        extras += text_lines(timeline, asked.rules.contact, asked.zone_name, asked.contact_time, asked.until)
+        extras += text_lines(timeline, asked.in_force.contact, asked.zone_name, asked.contact_time, asked.until)
     return words.text(timeline, notes, extras)
 
 
@@ -244,7 +317,7 @@ def _write_calendar(timeline: Timeline, asked: Asked, file: Path) -> str:
     from bracewatch.exchange.calendar_file import calendar_file
 
     course = asked.course
-    name = f"{asked.rules.id} {course.born} {course.brace_start} {course.foot} {asked.sides or ''}"
+    name = f"{asked.rules.id} {course.born} {course.brace_start} {course.foot} {asked.sides or ''} {asked.label}"
     try:
         file.write_bytes(calendar_file(timeline, name, datetime.now(UTC)))
     except OSError as error:

@@ -201,7 +201,10 @@ class Relapse(_Part):
 
 
 class Family(_Part):
-    """A child in bracing. `joined`: the day the program took it in; degrees are None where not written down."""
+    """A child in bracing. `joined`: the day the program took it in; degrees are None where not written down.
+
+    `foot_mm` is the length of both feet on that day.
+    """
 
     key: Key
     clinic: Key
@@ -212,6 +215,7 @@ class Family(_Part):
     abduction_before_release: Degrees | None
     abduction_last_cast: Degrees | None
     dorsiflexion: Degrees | None
+    foot_mm: Annotated[int, Field(ge=65, le=180)]
     protocol: Annotated[str, AfterValidator(_protocol)]
     brace_start: PastDay
     joined: PastDay

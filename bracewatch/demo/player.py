@@ -10,7 +10,7 @@ import heapq
 import itertools
 import secrets
 from collections.abc import Callable
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from functools import partial
 
 from sqlalchemy import bindparam, func, select
@@ -23,7 +23,7 @@ from bracewatch.review import Case
 from bracewatch.schedule.clinic_days import parse_weekdays
 from bracewatch.schedule.local_time import instant, local_day
 from bracewatch.schedule.timeline import Visit
-from bracewatch.services import calls, enrolment, inbox, visits
+from bracewatch.services import boots, calls, enrolment, inbox, visits
 from bracewatch.services.calls import CallOutcome
 from bracewatch.services.reviewing import review_due
 from bracewatch.services.sending import Sent, send_due
@@ -40,6 +40,7 @@ JOINS_AT, COMES_AT, STAFF_CALL_AT = time(10), time(11), time(9, 30)
 CALLED_AFTER = timedelta(days=4)  # the staff of the practice clinics get round to a flag after so long
 CALLED_AGAIN_AFTER = timedelta(days=9)
 LONGEST_DELAY = timedelta(days=8)  # no scripted reply comes later than this
+FOOT_GROWS_MM_A_DAY = 0.06  # invented, as the families are
 REACHABLE = 0.3  # a family that answers at least this share of messages picks up the telephone
 
 OWNER = "practice"  # the one sender of a practice clinic
@@ -208,6 +209,7 @@ class _Play:
             if visit.on is not None and visit.on < local_day(at, clinic.time_zone):
                 decided = visit.decides is not None
                 visits.record_kept(self.store, child_id, visit.key, visit.on, at, opens_gate=decided)
+        self._measure(child_id, family, local_day(at, clinic.time_zone), at)
         with self.store.begin() as connection:
             p.join(connection, family.key, child_id)
         self.parts[child_id] = p.Part(family.key, by_hand=False)
@@ -227,6 +229,20 @@ class _Play:
         visits.record_kept(
             self.store, child_id, visit.key, case.clinic_day(at), at, opens_gate=visit.decides is not None
         )
+
+        self._measure(child_id, self.families[self.parts[child_id].family_key], case.clinic_day(at), at)
+
+    def _measure(self, child_id: int, family: Family, day: date, at: datetime) -> None:
+        """Both feet are measured at every visit, once a day however often the play was cut off."""
+        grown = (day - self.script.on(family.joined)).days * FOOT_GROWS_MM_A_DAY
+        with self.store.read() as connection:
+            query = select(t.foot_fitting.c.side).where(
+                t.foot_fitting.c.child_id == child_id, t.foot_fitting.c.measured_on == day
+            )
+            measured = set(connection.execute(query).scalars())
+        for side in boots.SIDES:
+            if side not in measured:
+                boots.record_fitting(self.store, child_id, side, day, at, length_mm=round(family.foot_mm + grown))
 
     def _relapse(self, family: Family, at: datetime) -> None:
         assert family.relapse is not None  # noqa: S101 - planned only for those who have one

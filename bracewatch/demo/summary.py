@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterator
 from datetime import datetime
 
@@ -11,6 +12,8 @@ from bracewatch.messages.kinds import Kind
 from bracewatch.review.call_list import Card, Standing, by_urgency, in_order
 from bracewatch.review.flag import Urgency
 from bracewatch.review.flags import TITLES
+from bracewatch.schedule.boots import Spread
+from bracewatch.services import boots
 from bracewatch.store import Store
 from bracewatch.store import tables as t
 
@@ -18,7 +21,8 @@ FIRST_CALLS = 10
 
 
 def lines(store: Store, now: datetime) -> Iterator[str]:
-    """The summary, line by line: families, messages by kind, replies by meaning, flags by kind, first calls."""
+    """The summary, line by line: families, messages by kind, replies by meaning, flags by kind, boots needed,
+    first calls."""
     with store.read() as connection:
         families = connection.execute(select(func.count()).select_from(t.child)).scalar_one()
         clinics = connection.execute(select(func.count()).select_from(t.clinic)).scalar_one()
@@ -31,8 +35,29 @@ def lines(store: Store, now: datetime) -> Iterator[str]:
         yield from _table("Replies", sorted(replies.items(), key=lambda item: -item[1]))
         flags = _counts(connection, t.flag.c.code, t.flag.c.cleared_at.is_(None))
         yield from _table("Flags standing", [(title, flags[code]) for code, title in TITLES.items() if code in flags])
+    yield from _boots(store, now)
+    with store.read() as connection:
         yield "First calls"
         yield from _first_calls(connection)
+
+
+def _boots(store: Store, now: datetime) -> Iterator[str]:
+    """Single boots of each size that each clinic will need, left and right together."""
+    outlook = boots.needed(store, now)
+    yield "Boots needed, as size: number (if all feet grow slowly to if all grow fast)"
+    for feet in outlook.clinics:
+        yield f"  {feet.clinic}: {feet.feet} feet counted, {feet.no_fitting} not measured yet"
+        needs = [need for need in outlook.needs if need.clinic == feet.clinic]
+        for words, within in (("in three months", "in_3_months"), ("in six months", "in_6_months")):
+            sizes: dict[float, list[int]] = {}
+            for need in needs:
+                spread: Spread = getattr(need, within)
+                row = sizes.setdefault(need.size, [0, 0, 0])
+                row[:] = row[0] + spread.low, row[1] + spread.expected, row[2] + spread.high
+            shown = [f"{size:g}: {mid} ({low}-{high})" for size, (low, mid, high) in sizes.items() if high]
+            yield from textwrap.wrap(
+                f"{words} {', '.join(shown)}", 80, initial_indent="    ", subsequent_indent="      "
+            )
 
 
 def _counts(connection: Connection, column: object, *conditions: object) -> dict[str, int]:

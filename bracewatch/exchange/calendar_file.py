@@ -13,6 +13,7 @@ from bracewatch.schedule.pictures import day_of
 from bracewatch.schedule.timeline import PAUSE, Phase, Timeline, Visit
 
 PRODUCT = "-//Bracewatch//Bracing calendar//EN"
+_COUNTED_FROM = datetime(2020, 1, 1, tzinfo=UTC)
 _NAMESPACE = uuid5(NAMESPACE_URL, "urn:bracewatch:calendar")
 ADVICE = (
     "Sore skin, or toes that are cold, blue or swollen: call the clinic today. Never stop the brace without asking."
@@ -24,7 +25,8 @@ def calendar_file(timeline: Timeline, course: str, stamp: datetime) -> bytes:
 
     `course` is any text that is the same whenever this course is written and differs between courses: identifiers
     are made from it, so that a newer file takes the place of an older one. `stamp` is when the file is made.
-    Visits without an open day and cancelled ones are left out. A phase never blocks time, a visit does.
+    A visit without an open day is left out; a cancelled one is in it as cancelled, so that calendars that had it
+    take it away. A phase never blocks time, a visit does.
     Raises ValueError for a naive `stamp`.
     """
     if stamp.tzinfo is None:
@@ -34,8 +36,11 @@ def calendar_file(timeline: Timeline, course: str, stamp: datetime) -> bytes:
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
     calendar.add("x-wr-calname", "Bracing")
+    # RFC 5545, 3.8.7.4: a later revision has the higher number. Nothing is kept of earlier files, so minutes count.
+    sequence = int((stamp - _COUNTED_FROM).total_seconds() // 60)
     for event in (*_phases(timeline, course), *_visits(timeline, course)):
         event.add("dtstamp", stamp.astimezone(UTC))
+        event.add("sequence", sequence)
         calendar.add_component(event)
     return bytes(calendar.to_ical())
 
@@ -63,19 +68,32 @@ def _about_phase(phase: Phase, ends_on: date) -> str:
 
 def _visits(timeline: Timeline, course: str) -> Iterator[Event]:
     for visit in timeline.visits:
-        day = day_of(visit)
+        day = day_of(visit) or (visit.due if visit.cancelled else None)
         if day is not None:
             event = _all_day(day, day + timedelta(days=1), course, f"visit {visit.key}")
             event.add("summary", f"Clinic: {visit.name}")
             event.add("description", _about_visit(visit))
-            event.add("transp", "OPAQUE")
-            event.add("status", "CONFIRMED" if visit.booked or visit.kept is not None else "TENTATIVE")
+            event.add("transp", "TRANSPARENT" if _is_off(visit) else "OPAQUE")
+            event.add("status", _status(visit))
             yield event
+
+
+def _status(visit: Visit) -> str:
+    """RFC 5545, 3.8.1.11."""
+    if _is_off(visit):
+        return "CANCELLED"
+    return "CONFIRMED" if visit.booked or visit.kept is not None else "TENTATIVE"
+
+
+def _is_off(visit: Visit) -> bool:
+    return visit.cancelled and visit.kept is None
 
 
 def _about_visit(visit: Visit) -> str:
     if visit.kept is not None:
         return "The child came."
+    if visit.cancelled:
+        return "The clinic called this visit off."
     moved = f"Due {visit.due}; {visit.why}. " if visit.why and visit.on != visit.due else ""
     return f"{moved}It counts from {visit.opens} to {visit.closes}."
 

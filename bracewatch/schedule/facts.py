@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
@@ -26,6 +27,9 @@ class FactKind(StrEnum):
     RESUMED = "resumed"  # the brace is on again from that day
     LENGTHENED = "lengthened"  # bracing goes on up to, not including, `until`
     ENDED = "ended"  # about: why, e.g. "relapse"; that day is the first without the brace
+
+
+MAY_LIE_AHEAD = frozenset({FactKind.VISIT_BOOKED, FactKind.ENDED})  # plans; the rest has happened
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,21 +93,31 @@ def contradictions(brace_start: date, facts: Iterable[Fact]) -> list[str]:
     """What contradicts what among the facts of one course, one sentence each; empty when nothing does."""
     ordered = sorted(facts, key=lambda fact: (fact.on, fact.number))
     faults = [
-        f"{_words(fact)} on {fact.on} is before the brace start {brace_start}"
+        f"{in_words(fact)} on {fact.on} is before the brace start {brace_start}"
         for fact in ordered
         if fact.on < brace_start
     ]
     faults += [
-        f"{_words(fact)} on {fact.on} lasts until {fact.until}, which is not after it"
+        f"{in_words(fact)} on {fact.on} lasts until {fact.until}, which is not after it"
         for fact in ordered
         if fact.until is not None and fact.until <= fact.on
     ]
     faults += [
-        f"{_words(fact)} on {fact.on} does not say until when"
+        f"{in_words(fact)} on {fact.on} does not say until when"
         for fact in ordered
         if fact.kind in (FactKind.GATE_HELD, FactKind.LENGTHENED) and fact.until is None
     ]
-    return faults + _broken_pauses(ordered) + _after_the_end(ordered)
+    return faults + _written_twice(ordered) + _broken_pauses(ordered) + _after_the_end(ordered)
+
+
+def _written_twice(ordered: list[Fact]) -> list[str]:
+    """Unplanned visits on one day: a child comes once a day."""
+    days = Counter(fact.on for fact in ordered if fact.kind is FactKind.VISIT_KEPT and fact.about == UNPLANNED)
+    return [
+        f"visit kept on {day} without a booking is written down {count} times"
+        for day, count in days.items()
+        if count > 1
+    ]
 
 
 def _broken_pauses(ordered: list[Fact]) -> list[str]:
@@ -130,12 +144,19 @@ def _after_the_end(ordered: list[Fact]) -> list[str]:
     faults = [f"ended on {fact.on}, but it had ended on {ends[0].on}" for fact in ends[1:] if fact.on != ends[0].on]
     brace_facts = (FactKind.GATE_OPENED, FactKind.GATE_HELD, FactKind.PAUSED, FactKind.RESUMED, FactKind.LENGTHENED)
     return faults + [
-        f"{_words(fact)} on {fact.on} is after the end of bracing on {ends[0].on}"
+        f"{in_words(fact)} on {fact.on} is after the end of bracing on {ends[0].on}"
         for fact in ordered
         if fact.kind in brace_facts and fact.on > ends[0].on
     ]
 
 
-def _words(fact: Fact) -> str:
+def ahead_of(day: date, facts: Iterable[Fact]) -> list[Fact]:
+    """The facts that cannot be known on that day, by day: they have not happened yet."""
+    ahead = [fact for fact in facts if fact.on > day and fact.kind not in MAY_LIE_AHEAD]
+    return sorted(ahead, key=lambda fact: (fact.on, fact.number))
+
+
+def in_words(fact: Fact) -> str:
+    """What kind of fact it is and what it is about, as in "gate opened (step-down)"."""
     name = fact.kind.value.replace("_", " ")
     return f"{name} ({fact.about})" if fact.about else name

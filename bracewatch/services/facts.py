@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import Connection, insert, select
 
 from bracewatch.review import Case
-from bracewatch.schedule.facts import MAX_MONTHS_AHEAD, UNPLANNED, Fact, FactKind, contradictions
+from bracewatch.schedule.facts import MAX_MONTHS_AHEAD, MAY_LIE_AHEAD, UNPLANNED, Fact, FactKind, contradictions
 from bracewatch.schedule.plausible import after_the_end, decided_too_early
 from bracewatch.schedule.spans import add_months
 from bracewatch.services.waking import wake
@@ -17,7 +17,6 @@ from bracewatch.store import Store, cases
 from bracewatch.store import tables as t
 from bracewatch.store.courses import FACT_COLUMNS, fact_of
 
-MAY_LIE_AHEAD = frozenset({FactKind.VISIT_BOOKED, FactKind.ENDED})
 ABOUT_A_VISIT = frozenset(
     {FactKind.VISIT_KEPT, FactKind.VISIT_BOOKED, FactKind.VISIT_CANCELLED, FactKind.VISIT_RELEASED}
 )

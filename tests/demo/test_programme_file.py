@@ -39,6 +39,7 @@ def family(number: int, **changed: Any) -> dict[str, Any]:
         "abduction_before_release": 50,
         "abduction_last_cast": 70,
         "dorsiflexion": None,
+        "foot_mm": 80,
         "protocol": "nights-to-four",
         "brace_start": -80,
         "joined": -80,

@@ -35,7 +35,7 @@ def visits(drawn: Timeline) -> list[icalendar.Event]:
 
 
 def phases(drawn: Timeline) -> list[icalendar.Event]:
-    return [event for event in events(drawn) if event["TRANSP"] == "TRANSPARENT"]
+    return [event for event in events(drawn) if not str(event["SUMMARY"]).startswith("Clinic: ")]
 
 
 FACTS = st.lists(
@@ -55,11 +55,14 @@ def test_every_visit_with_a_day_is_there_once_on_that_day(
 ) -> None:
     drawn = timeline(*facts, clinic=ClinicCalendar(weekdays, closed=dict.fromkeys(closed, "closed")))
     expected = [
-        (f"Clinic: {visit.name}", visit.kept or visit.on)
+        (f"Clinic: {visit.name}", visit.kept or visit.on or visit.due, visit.cancelled and not visit.kept)
         for visit in drawn.visits
-        if visit.kept or visit.on is not None
+        if visit.kept or visit.on is not None or visit.cancelled
     ]
-    assert [(str(event["SUMMARY"]), event["DTSTART"].dt) for event in visits(drawn)] == expected
+    found = [
+        (str(event["SUMMARY"]), event["DTSTART"].dt, str(event["STATUS"]) == "CANCELLED") for event in visits(drawn)
+    ]
+    assert found == expected
     identifiers = [str(event["UID"]) for event in events(drawn)]
     assert len(set(identifiers)) == len(identifiers)
 
@@ -86,9 +89,24 @@ def test_booked_and_kept_visits_are_confirmed_and_planned_ones_are_not() -> None
     assert [str(event["STATUS"]) for event in visits(drawn)][:3] == ["CONFIRMED", "CONFIRMED", "TENTATIVE"]
 
 
-def test_a_cancelled_visit_and_one_without_an_open_day_are_left_out() -> None:
-    cancelled = timeline((FactKind.VISIT_CANCELLED, date(2026, 9, 10), "first-fit"))
-    assert len(visits(cancelled)) == len(visits(timeline())) - 1
+def test_a_cancelled_visit_takes_the_place_of_the_planned_one_as_cancelled_and_blocks_nothing() -> None:
+    # RFC 5545, 3.8.1.11 (STATUS) and 3.8.7.4 (SEQUENCE).
+    cancelled = visits(timeline((FactKind.VISIT_CANCELLED, date(2026, 9, 10), "first-fit")))
+    planned = visits(timeline())
+    assert [str(event["UID"]) for event in cancelled] == [str(event["UID"]) for event in planned]
+    assert (str(cancelled[0]["STATUS"]), str(cancelled[0]["TRANSP"])) == ("CANCELLED", "TRANSPARENT")
+    assert str(cancelled[1]["STATUS"]) == "TENTATIVE"
+
+
+def test_a_later_file_has_the_higher_sequence() -> None:
+    def sequence(stamp: datetime) -> int:
+        calendar = icalendar.Calendar.from_ical(calendar_file(timeline(), "a course", stamp))
+        return int(calendar.walk("VEVENT")[0]["SEQUENCE"])
+
+    assert sequence(STAMP + timedelta(minutes=1)) == sequence(STAMP) + 1 > 0
+
+
+def test_a_visit_without_an_open_day_is_left_out() -> None:
     closed = {date(2026, 9, 1) + timedelta(days=number): "closed" for number in range(30)}
     assert len(visits(timeline(clinic=ClinicCalendar(closed=closed)))) == len(visits(timeline())) - 1
 

@@ -116,7 +116,10 @@ def _visits(keys: list[str]) -> st.SearchStrategy[Told]:
 
 
 def _without_contradictions(start: date, facts: list[Fact]) -> list[Fact]:
-    """The facts up to the end of bracing: what comes after it contradicts it."""
+    """The facts up to the end of bracing: what comes after it contradicts it. One unplanned visit a day."""
+    unplanned = {fact.on: fact for fact in facts if fact.kind is FactKind.VISIT_KEPT and fact.about == UNPLANNED}
+    facts = [fact for fact in facts if fact.about != UNPLANNED or fact.kind is not FactKind.VISIT_KEPT]
+    facts += unplanned.values()
     ends = [fact.on for fact in facts if fact.kind is FactKind.ENDED]
     kept = [fact for fact in facts if not ends or fact.on <= ends[0] or fact.kind in _ABOUT_VISITS]
     if contradictions(start, kept):  # paused or resumed on the very day of the end
