@@ -20,6 +20,7 @@ from sqlalchemy import (
     Text,
     Time,
     UniqueConstraint,
+    false,
     text,
     true,
 )
@@ -373,6 +374,7 @@ clinic_text = Table(
     Column("language", Text, nullable=False),
     Column("kind", Text, nullable=False),
     Column("wording", Typed, nullable=False),  # with its placeholders; empty: approval withdrawn
+    Column("own", Boolean, nullable=False, server_default=false()),  # the clinic's own, not the shipped one
     Column("approved_by", Typed, nullable=False),
     Column("approved_at", UtcDateTime, nullable=False),
 )

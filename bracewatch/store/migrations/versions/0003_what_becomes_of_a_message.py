@@ -44,6 +44,7 @@ def upgrade() -> None:
         sa.Column("language", sa.Text(), nullable=False),
         sa.Column("kind", sa.Text(), nullable=False),
         sa.Column("wording", sa.Text(), nullable=False),
+        sa.Column("own", sa.Boolean(), server_default=sa.text("false"), nullable=False),
         sa.Column("approved_by", sa.Text(), nullable=False),
         sa.Column("approved_at", UtcDateTime(), nullable=False),
         sa.ForeignKeyConstraint(
