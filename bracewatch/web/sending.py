@@ -32,7 +32,8 @@ Answer = str | Response | tuple[str, int]
 
 @dataclass(frozen=True, slots=True)
 class Trouble:
-    """Why a form was refused, and what had been entered in it. `form` is "stop", "lift", "settle" or "price"."""
+    """Why a form was refused, and what had been entered in it. `form` is "stop", "lift-1" (a stop's
+    number), "settle" or "price"."""
 
     form: str
     faults: Sequence[str]
@@ -151,8 +152,10 @@ def _show(trouble: Trouble | None, shown: pages.Clinic | None = None) -> str:
         for each in notices.standing_notices().stops
         if clinic is None or each.clinic is None or each.clinic.id == clinic.id
     ]
+    forms = ["stop", "price", *(f"lift-{each.id}" for each in stops), *(["settle"] if lost else [])]
     return render_template(
         "sending/page.html",
+        forms=forms,
         now=now,
         clinics=clinics,
         clinic=clinic,

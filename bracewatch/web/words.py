@@ -223,13 +223,14 @@ def _why(code: str | None) -> str:
 
 
 def cost(parts: int, clinic: Clinic) -> str:
-    """What so many parts cost by the clinic's own price, as in "about KES 1.60"; empty when it has none."""
+    """What so many parts cost by the clinic's own price, as in "KES 1.60"; empty when it has none."""
     if clinic.part_price is None or clinic.part_currency is None:
         return ""
-    amount = format_currency(
-        parts * clinic.part_price, clinic.part_currency, "¤¤ #,##0.00##", locale="en", currency_digits=False
+    return str(
+        format_currency(
+            parts * clinic.part_price, clinic.part_currency, "¤¤ #,##0.00##", locale="en", currency_digits=False
+        )
     )
-    return f"about {amount}"
 
 
 def teach(app: Flask) -> None:
