@@ -36,26 +36,28 @@ class Text:
 def texts_of(connection: Connection, clinic_id: int, language: str) -> list[Text]:
     """Every text of a clinic in one language, in the order of the kinds. Raises ValueError for one not shipped."""
     shipped_language(language)
-    said = {each.kind: each for each in last_said(connection, [clinic_id]) if each.language == language}
+    said = {each.kind: each for each in last_said(connection, [clinic_id], [language])}
     return [_text(kind, language, said.get(kind)) for kind in Kind]
 
 
-def approved_wordings(connection: Connection, clinic_ids: Collection[int]) -> dict[tuple[int, str], dict[Kind, str]]:
+def approved_wordings(
+    connection: Connection, clinic_ids: Collection[int], languages: Collection[str]
+) -> dict[tuple[int, str], dict[Kind, str]]:
     """The wordings that may be sent, by clinic and language: the clinic's own, and those approved as they are shipped
     now."""
     found: dict[tuple[int, str], dict[Kind, str]] = {}
-    for said in last_said(connection, clinic_ids):
-        # A language or kind of an earlier version has no wording to compare with.
-        if said.language in LANGUAGES and said.kind in _KINDS:
-            text = _text(Kind(said.kind), said.language, said)
-            if text.approved:
-                found.setdefault((said.clinic_id, said.language), {})[text.kind] = text.wording
+    for said in last_said(connection, clinic_ids, [code for code in languages if code in LANGUAGES]):
+        if said.kind not in _KINDS:
+            continue  # a text of an earlier version
+        text = _text(Kind(said.kind), said.language, said)
+        if text.approved:
+            found.setdefault((said.clinic_id, said.language), {})[text.kind] = text.wording
     return found
 
 
 def drafts(connection: Connection, clinic_ids: Collection[int]) -> dict[tuple[int, str], int]:
     """How many texts nobody has approved, by clinic and shipped language; those with none are left out."""
-    approved = approved_wordings(connection, clinic_ids)
+    approved = approved_wordings(connection, clinic_ids, LANGUAGES)
     counted = {
         (clinic_id, language): len(Kind) - len(approved.get((clinic_id, language), {}))
         for clinic_id in clinic_ids

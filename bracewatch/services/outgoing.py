@@ -50,7 +50,7 @@ def addressees(connection: Connection, caregiver_ids: Iterable[int]) -> dict[int
     if not ids:
         return {}
     rows = connection.execute(_ADDRESSEES, {"ids": ids}).fetchall()
-    approved = approved_wordings(connection, {row.clinic_id for row in rows})
+    approved = approved_wordings(connection, {row.clinic_id for row in rows}, {row.language for row in rows})
     return {
         row.id: Addressee(
             row.child_id,

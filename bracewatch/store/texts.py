@@ -29,7 +29,10 @@ _x = t.clinic_text.c
 _LAST = select(t.clinic_text).where(
     _x.id.in_(
         select(func.max(_x.id))
-        .where(_x.clinic_id.in_(bindparam("ids", expanding=True)))
+        .where(
+            _x.clinic_id.in_(bindparam("ids", expanding=True)),
+            _x.language.in_(bindparam("languages", expanding=True)),
+        )
         .group_by(_x.clinic_id, _x.language, _x.kind)
     )
 )
@@ -41,11 +44,11 @@ _READING = (
 )
 
 
-def last_said(connection: Connection, clinic_ids: Collection[int]) -> list[Said]:
-    """The last word on every text of those clinics that anything was ever said about, in no order."""
+def last_said(connection: Connection, clinic_ids: Collection[int], languages: Collection[str]) -> list[Said]:
+    """The last word of those clinics on every text in those languages that anything was said about, in no order."""
     return [
         Said(row.clinic_id, row.language, row.kind, row.wording, row.own, row.approved_by, row.approved_at)
-        for row in connection.execute(_LAST, {"ids": sorted(clinic_ids)})
+        for row in connection.execute(_LAST, {"ids": sorted(clinic_ids), "languages": sorted(languages)})
     ]
 
 
