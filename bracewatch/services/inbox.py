@@ -113,7 +113,8 @@ def receive(store: Store, *, sid: str, phone: str, body: str, received_at: datet
 def answer_late(connection: Connection, clinic_id: int, language: str, now: datetime) -> None:
     """Answer what was not answered because the answer's text was a draft, while it still helps.
 
-    A caregiver who stopped since then gets the confirmation of that and nothing else.
+    A caregiver who stopped since then gets the confirmation of that and nothing else; one who has not agreed to
+    messages gets nothing.
     """
     unanswered = connection.execute(
         select(t.inbound)
@@ -133,7 +134,7 @@ def answer_late(connection: Connection, clinic_id: int, language: str, now: date
     for row in unanswered:
         sender = senders[row.caregiver_id]
         says_stop = row.meaning == Meaning.STOP and row.received_at == sender.stopped_at
-        if sender.stopped_at is None or says_stop:
+        if sender.agreed_at is not None and (sender.stopped_at is None or says_stop):
             _answer(connection, sender, _Said(row.sid, row.received_at, Asked(row.asked), _reading_of(row)), now)
 
 

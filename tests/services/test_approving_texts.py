@@ -9,7 +9,7 @@ from world import MOTHER, NOW, ZONE, Network, World
 from bracewatch.messages import wording
 from bracewatch.messages.kinds import Kind
 from bracewatch.messages.languages import LANGUAGES
-from bracewatch.services import enrolment, texts
+from bracewatch.services import enrolment, inbox, texts
 from bracewatch.services.approved import drafts, texts_of, waiting
 from bracewatch.services.texts import TextRefused
 from bracewatch.store import Store
@@ -111,6 +111,24 @@ def test_after_a_stop_only_its_confirmation_is_answered_late(world: World) -> No
     approve(world, "en")
     world.tick()
     assert world.said() == ["stopped"]
+
+
+def test_somebody_who_has_not_agreed_to_messages_is_answered_nothing_late(world: World) -> None:
+    world.enrol(agreed_at=None)
+    world.reply("please ring me")
+    approve(world, "en")
+    world.tick()
+    assert world.rows(t.outbox) == []
+
+
+def test_a_reply_that_a_person_has_dealt_with_is_not_answered_late(world: World) -> None:
+    world.enrol()
+    taken = world.reply("please ring me")
+    assert taken is not None
+    inbox.handle(world.store, taken.inbound_id, world.now)
+    approve(world, "en", Kind.CALL_HEARD)
+    world.tick()
+    assert world.said() == []
 
 
 def test_an_answer_given_before_is_not_given_twice(world: World) -> None:
