@@ -89,6 +89,8 @@ def main() -> None:
             "calls": "/calls",
             "families": "/families",
             "family": family,
+            "texts": "/texts",
+            "sending": "/sending",
             "programme": "/programme",
             "practice": "/practice",
             "phone": phone,

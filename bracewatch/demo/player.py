@@ -23,7 +23,7 @@ from bracewatch.review import Case
 from bracewatch.schedule.clinic_days import parse_weekdays
 from bracewatch.schedule.local_time import instant, local_day
 from bracewatch.schedule.timeline import Visit
-from bracewatch.services import boots, calls, enrolment, inbox, visits
+from bracewatch.services import boots, calls, enrolment, inbox, texts, visits
 from bracewatch.services.calls import CallOutcome
 from bracewatch.services.reviewing import review_due
 from bracewatch.services.sending import Sent, send_due
@@ -43,6 +43,7 @@ LONGEST_DELAY = timedelta(days=8)  # no scripted reply comes later than this
 FOOT_GROWS_MM_A_DAY = 0.06  # invented, as the families are
 REACHABLE = 0.3  # a family that answers at least this share of messages picks up the telephone
 
+APPROVED_BY = "Sister Marigold (invented)"
 OWNER = "practice"  # the one sender of a practice clinic
 Action = Callable[[], None]
 
@@ -56,16 +57,22 @@ _QUESTIONS = select(t.outbox.c.child_id, t.outbox.c.key, t.outbox.c.kind, t.outb
 
 
 def begin(store: Store, programme: Programme, now: datetime) -> None:
-    """Open the practice clinics, unless this file has its play already. Day 0 is the day of `now` in UTC."""
+    """Open the practice clinics, unless this file has its play already. Day 0 is the day of `now` in UTC.
+
+    Each clinic has approved the texts in the languages of its families, in a file from before that was asked too.
+    """
     with store.read() as connection:
-        if p.state(connection) is not None:
-            return
-        there = set(connection.execute(select(t.clinic.c.key)).scalars())
+        begun = p.state(connection) is not None
+        clinic_ids = {row.key: row.id for row in connection.execute(select(t.clinic.c.key, t.clinic.c.id))}
     script = Script(programme, now.astimezone(UTC).date())
-    for clinic in programme.clinics:
-        if clinic.key not in there:
-            enrolment.add_clinic(store, _new_clinic(clinic, script))
     opened = datetime.combine(script.on(programme.opened), time(0), UTC)
+    for clinic in programme.clinics:
+        if clinic.key not in clinic_ids:
+            clinic_ids[clinic.key] = enrolment.add_clinic(store, _new_clinic(clinic, script))
+        languages = {family.caregiver.language for family in programme.families if family.clinic == clinic.key}
+        texts.approve_shipped(store, clinic_ids[clinic.key], sorted(languages), APPROVED_BY, now if begun else opened)
+    if begun:
+        return
     with store.begin() as connection:
         p.begin(connection, script.day_0, opened, secrets.token_urlsafe(32))
 

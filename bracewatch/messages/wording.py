@@ -3,6 +3,7 @@
 Texts live in gettext catalogues, `locale/CODE/LC_MESSAGES/messages.po`, one entry per kind (its context is
 the kind's value). A catalogue also holds the words we ask people to send back (context "reply") and the form
 of a date (context "day", a CLDR date pattern). A new language is a new folder; no code changes.
+A clinic may word a text itself, with the same placeholders.
 
 The phone may be shared: no text names the child, the condition or the treatment.
 """
@@ -13,7 +14,7 @@ import re
 import unicodedata
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from functools import cache
 from pathlib import Path
 from types import MappingProxyType
@@ -25,7 +26,7 @@ from babel.messages.pofile import PoFileError, read_po
 
 from bracewatch.messages.kinds import Asked, Kind
 from bracewatch.messages.languages import LOCALE_FOLDER, Language, shipped_language
-from bracewatch.messages.segments import plain
+from bracewatch.messages.segments import Encoding, Segments, measure, plain
 
 # With a clinic name and a phone number up to these many characters every shipped text stays within two parts
 # in its own language. Longer ones are worded all the same and may cost one part more.
@@ -107,26 +108,112 @@ _TEXTS: Mapping[Kind, _Text] = {
     Kind.COMING_HEARD: _Text("%(clinic)s: Thank you. See you on %(day)s. Please bring the boots."),
 }
 
+MOST_PARTS = 2  # our own limit for a text in its own language
+
 _PLACEHOLDER = re.compile(r"%\((\w+)\)s")
+_IN_BRACES = re.compile(r"\{(\w+)\}")
 _PHONE = re.compile(r"[+(]?[0-9][0-9 ().-]{1,18}[0-9]")
 _LEFT_TO_RIGHT_MARK = "\u200e"
 _NOT_ON_ONE_LINE = frozenset({"Cc", "Cs", "Zl", "Zp"})  # control characters, half pairs, line breaks
 
 
-def word(kind: Kind, *, language: str, **facts: str | date) -> str:
+def word(kind: Kind, *, language: str, wording: str | None = None, **facts: str | date) -> str:
     """The text of `kind` in the language of that code ("sw"), with the facts put in; never empty.
 
-    Facts: `clinic` (name as families know it), `phone` (the clinic's number, shown as given), `day` (a date,
-    worded as weekday, day and month). Raises ValueError for a language not shipped, a fact that is missing,
-    not wanted by this kind, or of a wrong form, and for a catalogue that is not whole.
+    `wording` is the clinic's own, as `faults_in_wording` finds no fault with; the shipped one when None. Facts:
+    `clinic` (name as families know it), `phone` (the clinic's number, shown as given), `day` (a date, worded as
+    weekday, day and month). Raises ValueError for a language not shipped, a fact that is missing, not wanted by
+    this kind, or of a wrong form, for a wording with other placeholders than its own, and for a catalogue that is
+    not whole.
     """
     catalogue = _catalogue(language)
     needed = needed_facts(kind)
     _refuse(f"a text {kind.value} lacks", needed - facts.keys())
     _refuse(f"a text {kind.value} does not use", frozenset(facts) - needed)
     worded = {name: _FACTS[name](value, catalogue) for name, value in facts.items()}
-    text = catalogue.texts.pgettext(kind.value, _TEXTS[kind].english)
+    text = shipped_wording(kind, language) if wording is None else wording
+    if wording is not None and (fault := _fault_in_placeholders(kind, wording)):
+        raise ValueError(f"the wording of {kind.value} {fault}")
     return plain(text % {**catalogue.reply_words, **worded})
+
+
+def shipped_wording(kind: Kind, language: str) -> str:
+    """The wording we ship, with its placeholders, as in "%(clinic)s: Thank you."
+
+    Raises ValueError for a language not shipped.
+    """
+    return _catalogue(language).texts.pgettext(kind.value, _TEXTS[kind].english)
+
+
+def in_braces(wording: str) -> str:
+    """A wording as people edit it: "{clinic}" for "%(clinic)s".
+
+    Braces are turned round as a pair where the text runs from right to left (Unicode UAX 9, rule N0); the other
+    form comes apart there.
+    """
+    return _PLACEHOLDER.sub(r"{\1}", wording)
+
+
+def from_braces(typed: str) -> str:
+    """The wording that somebody typed: on one kind of line end, plain quotes, no blanks round it."""
+    lines = [line.strip() for line in typed.replace("\r\n", "\n").replace("\r", "\n").split("\n")]
+    return _IN_BRACES.sub(r"%(\1)s", plain("\n".join(lines)).strip())
+
+
+def gaps(kind: Kind) -> tuple[str, ...]:
+    """The placeholders of this kind: the facts first, then the words people may send back."""
+    found = _placeholders(_TEXTS[kind].english)
+    return (*sorted(found - set(REPLY_WORDS)), *sorted(found & set(REPLY_WORDS)))
+
+
+def faults_in_wording(kind: Kind, wording: str, *, language: str, clinic: str, phone: str) -> list[str]:
+    """What is wrong with a clinic's own wording, in words that say what to do; empty when it may be sent.
+
+    Raises ValueError for a language not shipped.
+    """
+    if not wording.strip():
+        return ["the text is empty: write one, or go back to the shipped wording"]
+    strange = [each for each in wording if each != "\n" and unicodedata.category(each) in _NOT_ON_ONE_LINE]
+    if strange:
+        return [f"it holds a character that no phone can show (U+{ord(strange[0]):04X}): type the text again"]
+    if fault := _fault_in_placeholders(kind, wording):
+        return [f"the text {fault}"]
+    longest = at_its_longest(kind, language=language, clinic=clinic, phone=phone, wording=wording)
+    if longest.parts > MOST_PARTS:
+        room = "Letters outside the plain alphabet make a part hold 67 instead of 153"
+        return [
+            f"it takes {longest.parts} parts ({longest.encoding}, {longest.units} units), and {MOST_PARTS} are the "
+            f"most: shorten it. {room}"
+        ]
+    return []
+
+
+def at_its_longest(kind: Kind, *, language: str, clinic: str, phone: str, wording: str | None = None) -> Segments:
+    """What a text costs with this clinic's name and number, on the day that makes it longest."""
+    facts: dict[str, str | date] = {"clinic": clinic, "phone": phone}
+    needed = needed_facts(kind)
+    costs = [
+        measure(word(kind, language=language, wording=wording, **{n: v for n, v in given.items() if n in needed}))
+        for given in ({**facts, "day": day} for day in longest_days(language))
+    ]
+    return max(costs, key=lambda cost: (cost.parts, cost.units))
+
+
+@cache
+def longest_days(language: str) -> tuple[date, ...]:
+    """The days whose wording is the longest: in GSM-7, in UCS-2, or one in each where a language has both.
+
+    A short "août" may cost more than a long "septembre". Raises ValueError for a language not shipped.
+    """
+    catalogue = _catalogue(language)
+    # The 22 days of two digits in every month hold each weekday: one year has every pair.
+    days = [date(2026, 1, 1) + timedelta(days=number) for number in range(365)]
+    worded = {_day(day, catalogue): day for day in days}
+    longest: dict[Encoding, str] = {}
+    for text in worded:
+        encoding = measure(text).encoding
+        longest[encoding] = max(longest.get(encoding, ""), text, key=len)
+    return tuple(worded[text] for text in longest.values())
 
 
 def needed_facts(kind: Kind) -> frozenset[str]:
@@ -210,6 +297,17 @@ def _fault(catalog: Catalog, context: str, english: str) -> str | None:
     if context == "day" and not _words_a_day(message.string):
         return f"{entry} must word weekday, day and month, and no year"
     return None
+
+
+def _fault_in_placeholders(kind: Kind, wording: str) -> str | None:
+    """What is wrong with the placeholders of a wording; None when it has just those that its kind needs."""
+    needed, found = _placeholders(_TEXTS[kind].english), _placeholders(wording)
+    if found == needed:
+        return None
+    wrong = [f"lacks {{{name}}}" for name in sorted(needed - found)]
+    wrong += [f"has {{{name}}}, which nothing is put into" for name in sorted(found - needed - {"%"})]
+    wrong += ["has a percent sign, which cannot be sent: write it as a word"] if "%" in found else []
+    return f"{', '.join(wrong)}. It needs {', '.join(f'{{{name}}}' for name in gaps(kind))} and no other"
 
 
 def _placeholders(text: str) -> frozenset[str]:

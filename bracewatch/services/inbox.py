@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Connection, Row, func, insert, select, update
+from sqlalchemy import Connection, Row, exists, func, insert, select, update
 
 from bracewatch.messages.kinds import Asked, Kind, Meaning, Next
 from bracewatch.messages.replies import Reading, understand
@@ -27,6 +27,7 @@ MOST_ANSWERS_A_DAY = 10  # a phone that answers by machine must not talk with us
 COURTESY = "courtesy.only"  # the reader's rule for "ok, thank you": nothing to do
 MOURNING = "grief.said"  # a word of mourning is not met with a text by machine, now or later
 UNANSWERED = (COURTESY, MOURNING)
+ANSWER = "answer:"  # how the keys of our answers begin; the reply's sid follows
 
 _ANSWERS = {
     Meaning.TROUBLE: Kind.TROUBLE_HEARD,
@@ -56,6 +57,16 @@ class Received:
 class _Question:
     asked: Asked
     kind: Kind | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Said:
+    """A reply that is to be answered."""
+
+    sid: str
+    at: datetime
+    asked: Asked
+    reading: Reading
 
 
 def receive(store: Store, *, sid: str, phone: str, body: str, received_at: datetime) -> Received | None:
@@ -92,9 +103,44 @@ def receive(store: Store, *, sid: str, phone: str, body: str, received_at: datet
         if sender is not None:
             _keep_wear(connection, sender, inbound_id, question.asked, reading, received_at)
             _change_wishes(connection, sender, reading, received_at)
-            _answer(connection, sender, sid, question.asked, reading, received_at)
+            stopped = sender.stopped_at is not None and reading.meaning is not Meaning.START
+            if not stopped:
+                _answer(connection, sender, _Said(sid, received_at, question.asked, reading), received_at)
             wake(connection, sender.child_id, received_at)
     return Received(inbound_id, sender.child_id if sender else None, reading)
+
+
+def answer_late(connection: Connection, clinic_id: int, language: str, now: datetime) -> None:
+    """Answer what was not answered because the answer's text was a draft, while it still helps.
+
+    A caregiver who stopped since then gets the confirmation of that and nothing else; one who has not agreed to
+    messages gets nothing.
+    """
+    unanswered = connection.execute(
+        select(t.inbound)
+        .join(t.caregiver, t.caregiver.c.id == t.inbound.c.caregiver_id)
+        .join(t.child, t.child.c.id == t.caregiver.c.child_id)
+        .where(
+            t.child.c.clinic_id == clinic_id,
+            t.caregiver.c.language == language,
+            t.inbound.c.received_at > now - ANSWER_USEFUL - timedelta(days=1),  # some wait for the morning first
+            t.inbound.c.handled_at.is_(None),
+            ~exists().where(t.outbox.c.key == ANSWER + t.inbound.c.sid),
+        )
+        .order_by(t.inbound.c.received_at, t.inbound.c.id)
+    ).fetchall()
+    ids = {row.caregiver_id for row in unanswered}
+    senders = {row.id: row for row in connection.execute(select(t.caregiver).where(t.caregiver.c.id.in_(ids)))}
+    for row in unanswered:
+        sender = senders[row.caregiver_id]
+        says_stop = row.meaning == Meaning.STOP and row.received_at == sender.stopped_at
+        if sender.agreed_at is not None and (sender.stopped_at is None or says_stop):
+            _answer(connection, sender, _Said(row.sid, row.received_at, Asked(row.asked), _reading_of(row)), now)
+
+
+def _reading_of(row: Row[Any]) -> Reading:
+    value = None if row.value_low is None else (row.value_low, row.value_high)
+    return Reading(Meaning(row.meaning), value, row.about, row.confidence, Next(row.next), row.rule)
 
 
 def handle(store: Store, inbound_id: int, now: datetime) -> None:
@@ -161,7 +207,7 @@ def _open_questions(connection: Connection, caregiver_id: int, now: datetime) ->
         .where(
             t.outbox.c.caregiver_id == caregiver_id,
             t.outbox.c.asks != Asked.NOTHING,
-            t.outbox.c.key.not_like("answer:%"),
+            t.outbox.c.key.not_like(f"{ANSWER}%"),
             t.outbox.c.sent_at > now - QUESTION_STAYS_OPEN,
             t.outbox.c.sent_at <= now,
         )
@@ -247,30 +293,29 @@ def _change_wishes(connection: Connection, sender: Row[Any], reading: Reading, n
         )
 
 
-def _answer(connection: Connection, sender: Row[Any], sid: str, asked: Asked, reading: Reading, now: datetime) -> None:
-    """Answer in the caregiver's language. After a stop only the confirmation goes out, nothing else ever."""
-    stopped = sender.stopped_at is not None and reading.meaning is not Meaning.START
-    if reading.rule in UNANSWERED or reading.meaning is Meaning.WRONG_PERSON or stopped:
+def _answer(connection: Connection, sender: Row[Any], said: _Said, now: datetime) -> None:
+    """Answer in the caregiver's language, while it helps."""
+    if said.reading.rule in UNANSWERED or said.reading.meaning is Meaning.WRONG_PERSON:
         return
-    kind, facts = _answer_kind(connection, sender, asked, reading, now)
-    if _answers_today(connection, sender.id, kind, now) >= MOST_ANSWERS_A_DAY:
+    kind, facts = _answer_kind(connection, sender, said, now)
+    due_at = said.at if kind in BY_NIGHT_TOO else waking(said.at, sender.time_zone)
+    useful_until = due_at + ANSWER_USEFUL
+    if now >= useful_until or _answers_today(connection, sender.id, kind, now) >= MOST_ANSWERS_A_DAY:
         return
-    due_at = now if kind in BY_NIGHT_TOO else waking(now, sender.time_zone)
     queue(
         connection,
         addressees(connection, [sender.id])[sender.id],
-        key=f"answer:{sid}",
+        key=f"{ANSWER}{said.sid}",
         kind=kind,
         due_at=due_at,
-        useful_until=due_at + ANSWER_USEFUL,
+        useful_until=useful_until,
         facts=facts,
         now=now,
     )
 
 
-def _answer_kind(
-    connection: Connection, sender: Row[Any], asked: Asked, reading: Reading, now: datetime
-) -> tuple[Kind, dict[str, date]]:
+def _answer_kind(connection: Connection, sender: Row[Any], said: _Said, now: datetime) -> tuple[Kind, dict[str, date]]:
+    asked, reading = said.asked, said.reading
     if reading.meaning in _ANSWERS:
         return _ANSWERS[reading.meaning], {}
     if reading.next is Next.ASK_AGAIN:
@@ -289,7 +334,7 @@ def _answers_today(connection: Connection, caregiver_id: int, kind: Kind, now: d
     alike = sent.kind == kind if kind in BY_NIGHT_TOO else sent.kind.not_in(BY_NIGHT_TOO)
     query = select(func.count()).where(
         sent.caregiver_id == caregiver_id,
-        sent.key.like("answer:%"),
+        sent.key.like(f"{ANSWER}%"),
         sent.created_at > now - timedelta(days=1),
         alike,
     )

@@ -10,13 +10,14 @@ from sqlalchemy import Connection, bindparam, select
 
 from bracewatch.messages import segments, wording
 from bracewatch.messages.kinds import Kind
+from bracewatch.services.approved import approved_wordings
 from bracewatch.store import tables as t
 from bracewatch.store.upsert import insert_if_new
 
 
 @dataclass(frozen=True, slots=True)
 class Addressee:
-    """Whom a message goes to, and the clinic that signs it."""
+    """Whom a message goes to, the clinic that signs it, and the wordings it has approved in that language."""
 
     child_id: int
     caregiver_id: int
@@ -24,6 +25,7 @@ class Addressee:
     language: str
     clinic_name: str
     clinic_phone: str
+    wordings: Mapping[Kind, str]
 
 
 _ADDRESSEES = (
@@ -32,6 +34,7 @@ _ADDRESSEES = (
         t.caregiver.c.child_id,
         t.caregiver.c.phone,
         t.caregiver.c.language,
+        t.child.c.clinic_id,
         t.clinic.c.name,
         t.clinic.c.phone.label("clinic_phone"),
     )
@@ -46,9 +49,19 @@ def addressees(connection: Connection, caregiver_ids: Iterable[int]) -> dict[int
     ids = sorted(set(caregiver_ids))
     if not ids:
         return {}
+    rows = connection.execute(_ADDRESSEES, {"ids": ids}).fetchall()
+    approved = approved_wordings(connection, {row.clinic_id for row in rows}, {row.language for row in rows})
     return {
-        row.id: Addressee(row.child_id, row.id, row.phone, row.language, row.name, row.clinic_phone)
-        for row in connection.execute(_ADDRESSEES, {"ids": ids})
+        row.id: Addressee(
+            row.child_id,
+            row.id,
+            row.phone,
+            row.language,
+            row.name,
+            row.clinic_phone,
+            approved.get((row.clinic_id, row.language), {}),
+        )
+        for row in rows
     }
 
 
@@ -63,9 +76,14 @@ def queue(
     now: datetime,
     facts: Mapping[str, date] | None = None,
 ) -> bool:
-    """Put a message into the outbox; False when its moment is there already and nothing was written."""
+    """Put a message into the outbox; False when its moment is there already, or its text is a draft, and nothing
+    was written. Once the text is approved, the review or `inbox.answer_late` asks again."""
+    template = to.wordings.get(kind)
+    if template is None:
+        return False
     known: dict[str, str | date] = {"clinic": to.clinic_name, "phone": to.clinic_phone, **(facts or {})}
-    body = wording.word(kind, language=to.language, **{name: known[name] for name in wording.needed_facts(kind)})
+    needed = {name: known[name] for name in wording.needed_facts(kind)}
+    body = wording.word(kind, language=to.language, wording=template, **needed)
     row_id = insert_if_new(
         connection,
         t.outbox,

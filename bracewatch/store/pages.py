@@ -19,11 +19,15 @@ from bracewatch.store import tables as t
 
 @dataclass(frozen=True, slots=True)
 class Clinic:
+    """`part_price`: what one part of a text costs in `part_currency`, as the clinic says; both None: nobody said."""
+
     id: int
     key: str
     name: str
     zone: str
     phone: str
+    part_price: float | None
+    part_currency: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +85,10 @@ class Reply:
 
 @dataclass(frozen=True, slots=True)
 class Sent:
-    """A message of ours. `at` is when it went out; for one that has not, when it was or is due."""
+    """A message of ours. `at` is when it went out; for one that has not, when it was or is due.
+
+    `delivery` is what the network last reported of it, `delivery_code` its error code; None: nothing so far.
+    """
 
     id: int
     kind: str
@@ -91,6 +98,8 @@ class Sent:
     parts: int
     state: str
     error: str | None
+    delivery: str | None
+    delivery_code: str | None
     at: datetime
 
 
@@ -301,7 +310,7 @@ def _for_a_person() -> Select[Any]:
 
 
 def _clinic(row: Row[Any]) -> Clinic:
-    return Clinic(row.id, row.key, row.name, row.time_zone, row.phone)
+    return Clinic(row.id, row.key, row.name, row.time_zone, row.phone, row.part_price, row.part_currency)
 
 
 def _person(row: Row[Any]) -> Person:
@@ -349,6 +358,8 @@ def _sent(row: Row[Any]) -> Sent:
         row.parts,
         row.state,
         row.error,
+        row.delivery,
+        row.delivery_code,
         row.sent_at or row.due_at,
     )
 

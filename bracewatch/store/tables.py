@@ -20,6 +20,7 @@ from sqlalchemy import (
     Text,
     Time,
     UniqueConstraint,
+    false,
     text,
     true,
 )
@@ -90,6 +91,10 @@ clinic = Table(
     Column("region", Text),  # ISO 3166-2 without the country, where its holidays differ
     Column("daily_capacity", Integer),  # children a day; null: no limit
     Column("phone", Text, nullable=False),
+    # Whom the network shows as the sender: an E.164 number, a short code, or a messaging service. Null: the setting.
+    Column("sender", Text),
+    Column("part_price", Float),  # what one part costs, in `part_currency`; null: nobody said
+    Column("part_currency", Text),  # ISO 4217
 )
 
 clinic_closed_day = Table(
@@ -125,8 +130,13 @@ caregiver = Table(
     Column("contact_time", Time, nullable=False),
     Column("agreed_at", UtcDateTime),
     Column("agreed_text", Text),  # which wording they agreed to
+    Column("agreed_language", Text),
+    Column("agreed_by", Typed),  # who asked them and wrote it down
     Column("stopped_at", UtcDateTime),
     Column("stopped_why", Text),
+    # When the network said that nothing gets through to the number; null: not known, or the number is new.
+    Column("number_failed_at", UtcDateTime),
+    Column("number_failed_code", Text),
 )
 
 course = Table(
@@ -262,13 +272,23 @@ outbox = Table(
     Column("parts", Integer, nullable=False),
     Column("due_at", UtcDateTime, nullable=False),
     Column("useful_until", UtcDateTime, nullable=False),
+    Column("priority", Integer, nullable=False, server_default=text("5")),  # the lower goes out first
     Column("state", Text, nullable=False),
     Column("attempt", Integer, nullable=False, server_default=text("0")),
     Column("owner", Text),  # who claimed it; with `attempt`, the fence of every later update
     Column("lease_until", UtcDateTime),
+    Column("handed_at", UtcDateTime),  # when it was last claimed to be handed over
+    Column("doubted_at", UtcDateTime),  # since when it is in doubt
+    Column("channel", Text),  # over which it went
     Column("sid", Text),
     Column("sent_at", UtcDateTime),
     Column("error", Text),
+    # What the network reported since: its own word, its error code, and when we heard.
+    Column("delivery", Text),
+    Column("delivery_code", Text),
+    Column("delivery_at", UtcDateTime),
+    Column("settled_by", Typed),  # who decided what became of a message that nobody could find
+    Column("settled_at", UtcDateTime),
     Column("created_at", UtcDateTime, nullable=False),
     CheckConstraint(
         "state IN ('queued', 'sending', 'sent', 'failed', 'in_doubt', 'unknown', 'expired', 'withdrawn')",
@@ -282,6 +302,83 @@ Index(
     postgresql_where=outbox.c.state.in_(["queued", "sending"]),
 )
 Index("ix_outbox_asked", outbox.c.caregiver_id, outbox.c.sent_at)
+Index(
+    "ix_outbox_open_end",
+    outbox.c.state,
+    sqlite_where=outbox.c.state.in_(["in_doubt", "unknown"]),
+    postgresql_where=outbox.c.state.in_(["in_doubt", "unknown"]),
+)
+# Two rows never stand for one message at the network.
+Index(
+    "uq_outbox_sid",
+    outbox.c.sid,
+    unique=True,
+    sqlite_where=outbox.c.sid.is_not(None),
+    postgresql_where=outbox.c.sid.is_not(None),
+)
+
+# What the network reported of a message, as it came: a repeat is the same report.
+delivery_report = Table(
+    "delivery_report",
+    metadata,
+    _id(),
+    Column("sid", Text, nullable=False),
+    Column("status", Text, nullable=False),
+    Column("reference", Text),  # the outbox key; null: it came without
+    Column("code", Text),
+    Column("received_at", UtcDateTime, nullable=False),
+    UniqueConstraint("sid", "status"),
+)
+
+# What all sender processes share about one network.
+network = Table(
+    "network",
+    metadata,
+    Column("channel", Text, primary_key=True),
+    Column("seen_at", UtcDateTime),  # when a sender last ran; a gap means a stop, or a restored backup
+    # What was due before this moment may have gone out already, unknown to this database: look before sending.
+    Column("look_first_before", UtcDateTime),
+    Column("replies_until", UtcDateTime),  # up to when replies have been fetched
+)
+
+# When a sender's next part may go out: the pace that its number allows, shared by all processes.
+sender_pace = Table(
+    "sender_pace",
+    metadata,
+    Column("sender", Text, primary_key=True),
+    Column("free_at", UtcDateTime, nullable=False),
+)
+
+# The stop switch: while a row stands (not lifted) nothing is sent for that clinic, or for any.
+sending_stop = Table(
+    "sending_stop",
+    metadata,
+    _id(),
+    Column("clinic_id", ForeignKey("clinic.id", ondelete="CASCADE"), index=True),  # null: all clinics
+    Column("cause", Text, nullable=False),  # "person": somebody pressed it; "account": a fault of our account
+    Column("why", Typed, nullable=False),
+    Column("stopped_by", Typed, nullable=False),
+    Column("stopped_at", UtcDateTime, nullable=False),
+    Column("lifted_by", Typed),
+    Column("lifted_at", UtcDateTime),
+    CheckConstraint("cause IN ('person', 'account')", name="cause"),
+)
+
+# The texts a clinic has read and approved, word for word: the last row of a text counts. A shipped text that
+# changes is a draft again, because its approved wording is another.
+clinic_text = Table(
+    "clinic_text",
+    metadata,
+    _id(),
+    Column("clinic_id", ForeignKey("clinic.id", ondelete="CASCADE"), nullable=False),
+    Column("language", Text, nullable=False),
+    Column("kind", Text, nullable=False),
+    Column("wording", Typed, nullable=False),  # with its placeholders; empty: approval withdrawn
+    Column("own", Boolean, nullable=False, server_default=false()),  # the clinic's own, not the shipped one
+    Column("approved_by", Typed, nullable=False),
+    Column("approved_at", UtcDateTime, nullable=False),
+)
+Index("ix_clinic_text_latest", clinic_text.c.clinic_id, clinic_text.c.language, clinic_text.c.kind)
 
 flag = Table(
     "flag",

@@ -16,11 +16,13 @@ from werkzeug.exceptions import HTTPException
 from werkzeug.routing import IntegerConverter, Map
 
 from bracewatch.store import Store
-from bracewatch.web import at_hand, words
+from bracewatch.web import at_hand, notices, words
 from bracewatch.web.at_hand import PracticeDesk
 from bracewatch.web.clinic import desk as clinic_desk
 from bracewatch.web.practice import desk as practice_desk
 from bracewatch.web.programme import desk as programme_desk
+from bracewatch.web.sending import desk as sending_desk
+from bracewatch.web.texts import desk as texts_desk
 
 PAGE_STAYS_GOOD = timedelta(hours=12)  # a call list is opened in the morning and worked through all day
 MOST_BYTES_A_FORM = 64 * 1024
@@ -82,6 +84,7 @@ def create_app(store: Store, *, clock: Callable[[], datetime], secret: str, prac
     app.jinja_env.undefined = StrictUndefined
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     words.teach(app)
+    notices.teach(app)
     at_hand.lay_out(app, store, clock, practice)
     app.before_request(_only_this_machine)  # before the CSRF check: a stranger is told nothing else
     CSRFProtect(app)
@@ -89,7 +92,7 @@ def create_app(store: Store, *, clock: Callable[[], datetime], secret: str, prac
     app.url_map.converters["row"] = RowId
     app.register_error_handler(CSRFError, _page_too_old)
     app.register_error_handler(HTTPException, _say_what_to_do)
-    for desk in (clinic_desk, practice_desk, programme_desk):
+    for desk in (clinic_desk, texts_desk, sending_desk, practice_desk, programme_desk):
         app.register_blueprint(desk)
     app.add_url_rule("/", "start", lambda: redirect(url_for("clinic.calls")))
     return app
@@ -129,7 +132,9 @@ def _say_what_to_do(error: HTTPException) -> tuple[str, int]:
 
 
 def _page_too_old(error: CSRFError) -> tuple[str, int]:
-    typed = {name: text for name in ("note", "body", "day") if (text := request.form.get(name, "").strip())}
+    typed = {
+        name: text for name in ("note", "body", "day", "wording", "why") if (text := request.form.get(name, "").strip())
+    }
     return render_template(
         "shared/error.html",
         title="This page was open too long",

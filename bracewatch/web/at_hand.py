@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol, cast
 
-from flask import Flask, current_app
+from flask import Flask, abort, current_app, request, session
 
 from bracewatch.store import Store
+from bracewatch.store.pages import Clinic
 
 _NAME = "bracewatch"
 
@@ -63,6 +64,30 @@ def practice() -> PracticeDesk:
 def settle() -> None:
     """After a change: have the practice clinic review and send what follows from it, so that the next page shows it."""
     practice().tick()
+
+
+def chosen_clinic(clinics: list[Clinic]) -> Clinic | None:
+    """The clinic named by `?clinic=key`; None when none is named. Answers 404 for a clinic there is not."""
+    key = request.args.get("clinic")
+    if not key:
+        return None
+    clinic = next((clinic for clinic in clinics if clinic.key == key), None)
+    if clinic is None:
+        abort(404)
+    return clinic
+
+
+def given_name() -> str:
+    """Who filled this form in, as its field "by" says; remembered, so that it need not be typed again."""
+    name = " ".join(request.form.get("by", "").split())
+    if name:
+        session["by"] = name[:100]
+    return name
+
+
+def remembered_name() -> str:
+    """Who filled a form in last from this browser; empty for nobody yet."""
+    return str(session.get("by", ""))
 
 
 def _at_hand() -> _AtHand:

@@ -36,7 +36,7 @@ def calls() -> Answer:
     page = _page()
     with at_hand.store().read() as connection:
         clinics = pages.clinics(connection)
-        clinic = _chosen_clinic(clinics)
+        clinic = at_hand.chosen_clinic(clinics)
         shown = call_list(connection, now, clinic, urgency, page)
         unknown = pages.from_unknown_numbers(connection)
     if page > shown.pages:
@@ -96,7 +96,7 @@ def families() -> Answer:
     sought = " ".join(request.args.get("q", "").split())[:100]
     with at_hand.store().read() as connection:
         clinics = pages.clinics(connection)
-        clinic = _chosen_clinic(clinics)
+        clinic = at_hand.chosen_clinic(clinics)
         found, total = pages.find(
             connection,
             sought,
@@ -234,16 +234,6 @@ def _back_to_list(child_id: int | None) -> str:
 def _kept_choices() -> dict[str, Any]:
     """The part of the list that was chosen, to come back to it."""
     return {name: request.args[name] for name in ("clinic", "urgency", "page") if name in request.args}
-
-
-def _chosen_clinic(clinics: list[pages.Clinic]) -> pages.Clinic | None:
-    key = request.args.get("clinic")
-    if not key:
-        return None
-    clinic = next((clinic for clinic in clinics if clinic.key == key), None)
-    if clinic is None:
-        abort(404)
-    return clinic
 
 
 def _chosen_urgency() -> Urgency | None:

@@ -13,7 +13,8 @@ from bracewatch.review.call_list import Standing
 from bracewatch.review.flags.low_wear import Weighed
 from bracewatch.schedule.local_time import local_day
 from bracewatch.schedule.timeline import Visit
-from bracewatch.store import cases, pages
+from bracewatch.store import cases, pages, traffic
+from bracewatch.store.traffic import Handed
 from bracewatch.web.cards import addressed, in_card_order, still_open
 from bracewatch.web.course import VisitLine, hours_in_words, next_visit, phase_in_short, visit_lines
 from bracewatch.web.drawings import TimelinePicture, WearPicture, draw_timeline, draw_wear, recent_wear
@@ -63,6 +64,7 @@ class FamilyPage:
     cleared: Sequence[pages.FlagLine]
     calls: Sequence[pages.Called]
     thread: Sequence[pages.Sent | pages.Reply]
+    handed: Handed
     earlier_lines: bool
     open_reply_ids: frozenset[int]
     feet: pages.Feet
@@ -133,6 +135,7 @@ def family_page(connection: Connection, child_id: int, now: datetime, lines: int
         cleared=[line for line in flags if line.cleared_at is not None],
         calls=pages.calls_of(connection, child_id),
         thread=thread,
+        handed=traffic.handed_to(connection, child_id),
         earlier_lines=lines is not None and len(thread) == lines,
         open_reply_ids=frozenset(reply.id for reply in waiting),
         feet=pages.feet(connection, case.course_id),

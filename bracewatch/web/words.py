@@ -6,16 +6,19 @@ from datetime import date, datetime
 
 import phonenumbers
 from babel.dates import format_datetime
+from babel.numbers import format_currency
 from flask import Flask
 
+from bracewatch.messages.adapter import Outcome
 from bracewatch.messages.kinds import Kind, Meaning, Next
 from bracewatch.messages.languages import LANGUAGES
+from bracewatch.messages.provider_codes import OUTCOMES
 from bracewatch.review.flag import days_ago, in_words
 from bracewatch.review.flags import TITLES
 from bracewatch.schedule.local_time import local, local_day
 from bracewatch.schedule.spans import add_months
 from bracewatch.services.calls import CallOutcome
-from bracewatch.store.pages import Reply
+from bracewatch.store.pages import Clinic, Reply, Sent
 
 _MEANINGS = {
     Meaning.COMING: "comes to the visit",
@@ -41,10 +44,25 @@ _STATES = {
     "sending": "being sent",
     "sent": "sent",
     "failed": "could not be sent",
-    "in_doubt": "not known whether it was sent",
-    "unknown": "never known whether it was sent",
+    "in_doubt": "in doubt: perhaps sent, being looked up",
+    "unknown": "unknown: nobody could find out whether it was sent",
     "expired": "not sent, its time had passed",
     "withdrawn": "taken back, not sent",
+}
+# What the network reported after it took a message over. Anything else it says leaves the message "sent".
+_DELIVERIES = {
+    "delivered": "delivered",
+    "read": "delivered and read",
+    "undelivered": "not delivered",
+    "failed": "not delivered",
+    "canceled": "not delivered",
+}
+_WHY = {
+    Outcome.PERMANENT: "this number cannot be reached",
+    Outcome.OPTED_OUT: "this number asked the network for no more messages",
+    Outcome.TRANSIENT: "the phone was off or the network busy",
+    Outcome.ACCOUNT: "the network refused our account or its settings",
+    Outcome.IN_DOUBT: "the network did not answer",
 }
 
 
@@ -101,6 +119,11 @@ def age(born: date, on: date) -> str:
 def count(number: int, thing: str, things: str | None = None) -> str:
     """As in "1 day", "3 days", "2 families"."""
     return f"{number} {thing}" if number == 1 else f"{number} {things or thing + 's'}"
+
+
+def sentence(fault: str) -> str:
+    """A fault as a sentence of its own: "your name is missing" becomes "Your name is missing."."""
+    return fault[:1].upper() + fault[1:] + ("" if fault.endswith((".", "?", "!")) else ".")
 
 
 def hours(low: float, high: float) -> str:
@@ -177,8 +200,37 @@ def kind(value: str) -> str:
 
 
 def state(value: str) -> str:
-    """What became of a message of ours, in words."""
+    """The state of a message in the outbox, in words."""
     return _STATES[value]
+
+
+def became(message: Sent) -> str:
+    """What became of a message, as in "delivered", "not delivered: this number cannot be reached (30005)"."""
+    if message.state == "sent":
+        said = _DELIVERIES.get(message.delivery or "", _STATES["sent"])
+        return said + (_why(message.delivery_code) if said == "not delivered" else "")
+    if message.state in ("queued", "sending") and message.error:
+        return f"{_STATES[message.state]}; the last try did not get through{_why(message.error)}"
+    return _STATES[message.state] + (_why(message.error) if message.state == "failed" else "")
+
+
+def _why(code: str | None) -> str:
+    """The reason behind a code of the network, led by a colon; a code without words is shown as it is."""
+    if code is None:
+        return ""
+    known = OUTCOMES.get(int(code)) if code.isascii() and code.isdigit() else None
+    return f": {_WHY[known]} ({code})" if known else f" ({code})"
+
+
+def cost(parts: int, clinic: Clinic) -> str:
+    """What so many parts cost by the clinic's own price, as in "KES 1.60"; empty when it has none."""
+    if clinic.part_price is None or clinic.part_currency is None:
+        return ""
+    return str(
+        format_currency(
+            parts * clinic.part_price, clinic.part_currency, "¤¤ #,##0.00##", locale="en", currency_digits=False
+        )
+    )
 
 
 def teach(app: Flask) -> None:
@@ -191,6 +243,7 @@ def teach(app: Flask) -> None:
         ago=ago,
         age=age,
         count_of=count,
+        sentence=sentence,
         hours_of=hours,
         phone=phone,
         phone_time=phone_time,
@@ -203,4 +256,6 @@ def teach(app: Flask) -> None:
         what_next=what_next,
         message_kind=kind,
         message_state=state,
+        became=became,
+        cost=cost,
     )

@@ -7,9 +7,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 
+from opened_clinics import open_clinic
+
 from bracewatch.messages.practice import PracticePhone
 from bracewatch.services import inbox
-from bracewatch.services.enrolment import NewClinic, NewFamily, add_clinic, enrol
+from bracewatch.services.enrolment import NewClinic, NewFamily, enrol
 from bracewatch.services.reviewing import review_due
 from bracewatch.services.sending import send_due
 from bracewatch.store import Store
@@ -35,7 +37,7 @@ class Cast:
     def open_clinic(self, key: str, name: str) -> None:
         """A clinic that is open on Tuesdays and Fridays."""
         clinic = NewClinic(key, name, "KE", "Africa/Nairobi", "tue,fri", "+13105550150")
-        self.clinics[key] = add_clinic(self.store, clinic)
+        self.clinics[key] = open_clinic(self.store, clinic)
 
     def family(self, clinic: str = "hill", *, agreed: bool = True, start: date = START, **other: object) -> int:
         """Enrol a family on the day its brace starts, at 10:00; the child's number."""

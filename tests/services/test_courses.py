@@ -3,6 +3,7 @@
 from datetime import date, time, timedelta
 
 import pytest
+from opened_clinics import open_clinic
 from world import NOW, World
 
 from bracewatch.schedule import protocol
@@ -107,7 +108,7 @@ def test_another_clinic_sees_the_child_on_its_own_days_from_then_on(world: World
     world.live_until(NOW + timedelta(days=20))
     missed = world.flags()
     other = enrolment.NewClinic("vale", "Far Vale", "EG", "Africa/Cairo", "sun", "+441134960002")
-    courses.change_clinic(world.store, child_id, enrolment.add_clinic(world.store, other), world.now)
+    courses.change_clinic(world.store, child_id, open_clinic(world.store, other), world.now)
     world.tick()
     visits_now = case_of(world, child_id).timeline.visits
     assert visits_now[0].on == date(2026, 9, 15)

@@ -9,10 +9,11 @@ from pathlib import Path
 
 from flask import Flask
 from flask.testing import FlaskClient
+from opened_clinics import open_clinic
 from werkzeug.test import TestResponse
 
 from bracewatch.messages.practice import PracticePhone
-from bracewatch.services.enrolment import NewClinic, NewFamily, add_clinic, enrol
+from bracewatch.services.enrolment import NewClinic, NewFamily, enrol
 from bracewatch.services.inbox import receive
 from bracewatch.services.reviewing import review_due
 from bracewatch.services.sending import send_due
@@ -79,10 +80,10 @@ def _family(clinic_id: int, child_id: int, name: str, caregiver: str, **changes:
 
 def play(store: Store) -> None:
     """Mina reports low wear, Layan's mother writes of a red heel, Juma misses a visit, Asha's answer is unclear."""
-    hilltop = add_clinic(
+    hilltop = open_clinic(
         store, NewClinic("hilltop", "Hilltop clinic", "KE", "Africa/Nairobi", "tue,fri", "+442079460901")
     )
-    riverside = add_clinic(store, NewClinic("riverside", "Riverside", "JO", "Asia/Amman", "mon,wed", "+442079460902"))
+    riverside = open_clinic(store, NewClinic("riverside", "Riverside", "JO", "Asia/Amman", "mon,wed", "+442079460902"))
     desk = Desk(store, STARTS)
     enrol(store, _family(hilltop, MINA, "Mina Aroko", "Dela Aroko"), STARTS)
     enrol(store, _family(riverside, LAYAN, "ليان سمرة", "هناء سمرة", language="ar"), STARTS)

@@ -5,76 +5,25 @@ Accessibility is judged by axe-core, an outside tool, against WCAG 2.2 A and AA 
 
 from __future__ import annotations
 
-import shutil
-import threading
-from collections.abc import Iterator
-from contextlib import contextmanager
-from pathlib import Path
-
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, Playwright, ViewportSize, expect
-from practice_world import JUMA, LAYAN, MINA, open_world
-from waitress.server import create_server
+from in_browser import DESK, PHONE, faults, sticks_out
+from playwright.sync_api import Browser, ViewportSize, expect
+from practice_world import JUMA, LAYAN, MINA
 
-TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
-PAGES = ["/calls", "/families", f"/family/{MINA}", "/practice", f"/practice/{LAYAN}", "/programme", "/nowhere"]
-PHONE, DESK = ViewportSize(width=320, height=700), ViewportSize(width=1280, height=800)
-QUIET = [
-    "--disable-gpu",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--no-first-run",
-    "--no-sandbox",  # the tests may run as root in a container; they open nothing but our own pages
+PAGES = [
+    "/calls",
+    "/families",
+    f"/family/{MINA}",
+    "/texts",
+    "/texts?clinic=riverside&language=ar",
+    "/texts/riverside/ar/visit_reminder",
+    "/sending",
+    "/sending?clinic=hilltop",
+    "/practice",
+    f"/practice/{LAYAN}",
+    "/programme",
+    "/nowhere",
 ]
-
-
-@pytest.fixture(scope="session")
-def chromium(playwright: Playwright) -> Iterator[Browser]:
-    """The browser that is installed here, once for all tests."""
-    path = shutil.which("chromium")
-    assert path, "these tests need the package chromium"
-    browser = playwright.chromium.launch(executable_path=path, args=QUIET)
-    yield browser
-    browser.close()
-
-
-@contextmanager
-def served(path: Path) -> Iterator[str]:
-    """The practice clinic in that file, served on this machine; its address."""
-    world = open_world(path)
-    server = create_server(world.app, host="127.0.0.1", port=0, threads=2)
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    yield f"http://127.0.0.1:{server.effective_port}"
-    server.close()
-    thread.join(timeout=5)
-    world.store.close()
-
-
-@pytest.fixture
-def address(played: Path, tmp_path: Path) -> Iterator[str]:
-    """A practice clinic for one test, which may change it."""
-    with served(Path(shutil.copy(played, tmp_path / "clinic.sqlite3"))) as at:
-        yield at
-
-
-@pytest.fixture(scope="session")
-def unchanged(played: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """A practice clinic for the tests that only look."""
-    with served(Path(shutil.copy(played, tmp_path_factory.mktemp("looked at") / "clinic.sqlite3"))) as at:
-        yield at
-
-
-def faults(page: Page) -> list[str]:
-    """What axe finds: rule and element."""
-    found = Axe().run(page, options={"runOnly": {"type": "tag", "values": TAGS}}).response["violations"]
-    return [f"{fault['id']}: {node['html'][:120]}" for fault in found for node in fault["nodes"]]
-
-
-def sticks_out(page: Page) -> bool:
-    return bool(page.evaluate("document.documentElement.scrollWidth > window.innerWidth"))
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

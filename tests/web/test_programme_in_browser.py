@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import shutil
-import threading
 from collections.abc import Iterator
 from datetime import date, timedelta
 
 import pytest
-from playwright.sync_api import Browser, Playwright, ViewportSize, expect
+from in_browser import DESK, PHONE, faults, served, sticks_out
+from playwright.sync_api import Browser, ViewportSize, expect
 from practice_world import open_world
 from programme_cast import at, days, two_clinics
-from test_pages_in_browser import DESK, PHONE, QUIET, faults, sticks_out
-from waitress.server import create_server
 
 from bracewatch.services import visits
 from bracewatch.store import Store
@@ -41,15 +38,6 @@ SHOWN_TEXTS = """
 
 
 @pytest.fixture(scope="module")
-def chromium(playwright: Playwright) -> Iterator[Browser]:
-    path = shutil.which("chromium")
-    assert path, "these tests need the package chromium"
-    browser = playwright.chromium.launch(executable_path=path, args=QUIET)
-    yield browser
-    browser.close()
-
-
-@pytest.fixture(scope="module")
 def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """A year of figures in all groups of phases, some months without a word, served on this machine."""
     path = tmp_path_factory.mktemp("year") / "clinic.sqlite3"
@@ -66,14 +54,8 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
         if day.weekday() in (1, 2) and day.month % 4:  # the families write on two days a week, and not every month
             cast.says(stays, "22", at(day, 19))
             cast.says(steps, "6", at(day, 19))
-    world = open_world(path)
-    server = create_server(world.app, host="127.0.0.1", port=0, threads=2)
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    yield f"http://127.0.0.1:{server.effective_port}"
-    server.close()
-    thread.join(timeout=5)
-    world.store.close()
+    with served(open_world(path)) as at_address:
+        yield at_address
     store.close()
 
 
