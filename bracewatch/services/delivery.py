@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, and_, func, or_, select, update
+from sqlalchemy import Connection, and_, bindparam, func, or_, select, update
 
 from bracewatch.messages.adapter import Outcome
 from bracewatch.messages.kinds import Asked
@@ -59,7 +59,7 @@ def report(store: Store, *, reference: str | None, sid: str, status: str, code: 
         row = _message(connection, reference, sid) if report_id is not None else None
         if row is None:
             return False
-        reports: Sequence[Any] = connection.execute(_REPORTS.where(_r.sid == sid)).fetchall()
+        reports: Sequence[Any] = connection.execute(_REPORTS, {"known": sid}).fetchall()
         news: Sequence[Any] = [one for one in reports if one.id == report_id]
         if row.sid is None:
             if not _was_handed_over(row, reports):
@@ -74,18 +74,11 @@ def report(store: Store, *, reference: str | None, sid: str, status: str, code: 
     return True
 
 
-_o, _r = t.outbox.c, t.delivery_report.c
-_REPORTS = select(_r.id, _r.status, _r.code, _r.received_at).order_by(_r.id)
-_MESSAGES = select(
-    *(_o.id, _o.child_id, _o.phone, _o.asks, _o.state, _o.attempt, _o.sid, _o.delivery)
-).with_for_update()  # so that reports of one message are taken in one after the other
-
-
 def _message(connection: Connection, reference: str | None, sid: str) -> Any:
     """The message with that sid; else the one of that reference, unless it has another sid."""
-    row: Any = connection.execute(_MESSAGES.where(_o.sid == sid)).one_or_none()
+    row: Any = connection.execute(_BY_SID, {"known": sid}).one_or_none()
     if row is None and reference is not None:
-        row = connection.execute(_MESSAGES.where(_o.key == reference)).one_or_none()
+        row = connection.execute(_BY_REFERENCE, {"known": reference}).one_or_none()
     return row if row is None or row.sid in (None, sid) else None
 
 
@@ -115,8 +108,8 @@ def _take_over(connection: Connection, row: Any, reports: Sequence[Any]) -> None
     """Write down the furthest that the message has come."""
     best = max(reports, key=lambda one: _rank(one.status))
     if _rank(best.status) > _rank(row.delivery):
-        values = {"delivery": best.status, "delivery_code": best.code, "delivery_at": best.received_at}
-        connection.execute(update(t.outbox).where(_o.id == row.id).values(values))
+        values = {"word": best.status, "code": best.code, "at": best.received_at}
+        connection.execute(_MOVE_UP, {"message": row.id, **values})
 
 
 def _rank(status: str | None) -> int:
@@ -134,18 +127,7 @@ def _stop(connection: Connection, phone: str, now: datetime) -> None:
 
 def _judge_number(connection: Connection, phone: str, now: datetime) -> None:
     """Whether the number works: what became of the last message to it that tells, and what came from it since."""
-    got_through = _r.status.in_(GOT_THROUGH)
-    last: Any = connection.execute(
-        select(_r.status, _r.code, _o.sent_at)
-        .join(t.outbox, _o.sid == _r.sid)
-        .where(
-            _o.caregiver_id.in_(_with_number(phone)),
-            _o.phone == phone,
-            or_(got_through, and_(_r.status.in_(GIVEN_UP), _r.code.in_(NUMBER_FAILS))),
-        )
-        .order_by(_o.sent_at.desc(), _o.id.desc(), got_through.desc())
-        .limit(1)
-    ).one_or_none()
+    last: Any = connection.execute(_LAST_THAT_TELLS, {"number": phone}).one_or_none()
     if last is None:
         return
     if last.status in GOT_THROUGH:
@@ -164,3 +146,34 @@ def _wrote_since(connection: Connection, phone: str, moment: datetime) -> bool:
 
 def _with_number(phone: str) -> Any:
     return select(t.caregiver.c.id).where(t.caregiver.c.phone == phone)
+
+
+# Built once: making a statement costs more than running it.
+_o, _r = t.outbox.c, t.delivery_report.c
+_REPORTS = select(_r.id, _r.status, _r.code, _r.received_at).where(_r.sid == bindparam("known")).order_by(_r.id)
+_MESSAGES = select(
+    *(_o.id, _o.child_id, _o.phone, _o.asks, _o.state, _o.attempt, _o.sid, _o.delivery)
+).with_for_update()  # so that reports of one message are taken in one after the other
+_BY_SID = _MESSAGES.where(_o.sid == bindparam("known"))
+_BY_REFERENCE = _MESSAGES.where(_o.key == bindparam("known"))
+_MOVE_UP = (
+    update(t.outbox)
+    .where(_o.id == bindparam("message"))
+    .values(
+        delivery=bindparam("word"),
+        delivery_code=bindparam("code"),
+        delivery_at=bindparam("at", type_=t.UtcDateTime()),
+    )
+)
+_ARRIVED = _r.status.in_(GOT_THROUGH)
+_LAST_THAT_TELLS = (
+    select(_r.status, _r.code, _o.sent_at)
+    .join(t.outbox, _o.sid == _r.sid)
+    .where(
+        _o.caregiver_id.in_(select(t.caregiver.c.id).where(t.caregiver.c.phone == bindparam("number"))),
+        _o.phone == bindparam("number"),
+        or_(_ARRIVED, and_(_r.status.in_(GIVEN_UP), _r.code.in_(NUMBER_FAILS))),
+    )
+    .order_by(_o.sent_at.desc(), _o.id.desc(), _ARRIVED.desc())
+    .limit(1)
+)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from enum import StrEnum
 
-from sqlalchemy import Connection, func, or_, select, update
+from sqlalchemy import Connection, bindparam, func, or_, select, update
 
 from bracewatch.services.enrolment import phone_number
 from bracewatch.services.waking import keep_change, wake
@@ -78,14 +78,20 @@ def number_fails(connection: Connection, phone: str, code: str, now: datetime) -
 
 def number_works(connection: Connection, phone: str, at: datetime) -> None:
     """Something got through to the number, or came from it, at that moment: an earlier failure is over."""
-    works = (
-        update(t.caregiver)
-        .where(t.caregiver.c.phone == phone, t.caregiver.c.number_failed_at <= at)
-        .values(number_failed_at=None, number_failed_code=None)
-        .returning(t.caregiver.c.child_id)
-    )
-    for child_id in connection.execute(works).scalars().all():
+    for child_id in connection.execute(_WORKS, {"number": phone, "at": at}).scalars().all():
         wake(connection, child_id, at)
+
+
+# Built once: making a statement costs more than running it.
+_WORKS = (
+    update(t.caregiver)
+    .where(
+        t.caregiver.c.phone == bindparam("number"),
+        t.caregiver.c.number_failed_at <= bindparam("at", type_=t.UtcDateTime()),
+    )
+    .values(number_failed_at=None, number_failed_code=None)
+    .returning(t.caregiver.c.child_id)
+)
 
 
 def change_number(store: Store, caregiver_id: int, phone: str, now: datetime) -> None:
