@@ -22,7 +22,7 @@ def server_program(name: str) -> str:
 
 
 @contextmanager
-def postgres_server() -> Iterator[str]:
+def postgres_server(*, survives_power_cuts: bool = False) -> Iterator[str]:
     """The URL of a server that listens on a socket in a temporary folder only; TEST_PG_URL names another one."""
     if "TEST_PG_URL" in os.environ:
         yield os.environ["TEST_PG_URL"]
@@ -37,7 +37,8 @@ def postgres_server() -> Iterator[str]:
             subprocess.run([*as_postgres, *command], check=True, capture_output=True, cwd=folder)
 
         run(server_program("initdb"), "-D", str(data), "-U", "postgres", "-A", "trust", "-E", "UTF8", "--no-sync")
-        options = f"-k {folder} -c listen_addresses='' -c fsync=off"
+        fsync = "on" if survives_power_cuts else "off"
+        options = f"-k {folder} -c listen_addresses='' -c fsync={fsync}"
         run(server_program("pg_ctl"), "-D", str(data), "-w", "-l", str(data / "log"), "-o", options, "start")
         try:
             yield f"postgresql+psycopg://postgres@/postgres?host={folder}"

@@ -5,9 +5,11 @@ from __future__ import annotations
 import click
 
 from bracewatch import __version__
+from bracewatch.cli.hooks import hooks
 from bracewatch.cli.planning import plan
 from bracewatch.cli.practice import demo
 from bracewatch.cli.protocols import protocol
+from bracewatch.cli.texts import segments, understand
 
 
 @click.group()
@@ -16,5 +18,5 @@ def main() -> None:
     """Bracing after clubfoot correction: the timeline, the reminders, the replies, and whom to call."""
 
 
-for _command in (demo, plan, protocol):
+for _command in (demo, hooks, plan, protocol, segments, understand):
     main.add_command(_command)

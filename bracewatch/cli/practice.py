@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import signal
 import tempfile
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
@@ -12,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from bracewatch.cli.given import Given, an_instant
+from bracewatch.cli.serving import listen
 
 if TYPE_CHECKING:
     from bracewatch.demo.practice_clinic import PracticeClinic
@@ -60,21 +60,11 @@ def _wall_clock(start: datetime | None) -> Callable[[], datetime]:
 
 def serve(clinic: PracticeClinic, port: int) -> None:
     """Serve the practice clinic on loopback until SIGTERM or SIGINT, then finish what is in flight."""
-    from waitress.server import create_server
-
     from bracewatch import worker
     from bracewatch.web.app import create_app
 
     app = create_app(clinic.store, clock=clinic.now, secret=clinic.secret, practice=clinic)
-    try:
-        server = create_server(app, host="127.0.0.1", port=port, threads=4)
-    except OSError as error:
-        raise click.UsageError(f"port {port} cannot be used ({error.strerror}): choose another with --port") from error
-
-    def stop(_signal: int, _frame: object) -> None:
-        raise SystemExit(0)
-
-    signal.signal(signal.SIGTERM, stop)
+    server = listen(app, host="127.0.0.1", port=port, threads=4)
     ticking = worker.start(clinic.tick, every_seconds=TICK_SECONDS)
     click.echo(f"\nThe practice clinic is open at http://127.0.0.1:{server.effective_port} (Ctrl+C closes it)")
     try:

@@ -323,6 +323,7 @@ def _new_family(family: Family, script: Script, clinic_id: int, at: datetime) ->
         foot=family.foot,
         agreed_at=at,
         agreed_text="practice",
+        agreed_by="practice",
         abduction_before_release=family.abduction_before_release,
         abduction_last_cast=family.abduction_last_cast,
         dorsiflexion=family.dorsiflexion,

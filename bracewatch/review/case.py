@@ -14,7 +14,10 @@ from bracewatch.wear.reports import WearReport
 
 @dataclass(frozen=True, slots=True)
 class Caregiver:
-    """Who is written to, where and when. Nothing is sent before `agreed_at` or while `stopped_at` is set."""
+    """Who is written to, where and when. Nothing is sent before `agreed_at` or while `stopped_at` is set.
+
+    `number_failed_at` is when the network said that nothing gets through, with its code; None: nothing known.
+    """
 
     id: int
     language: str
@@ -23,6 +26,8 @@ class Caregiver:
     agreed_at: datetime | None
     stopped_at: datetime | None
     stopped_why: str | None = None
+    number_failed_at: datetime | None = None
+    number_failed_code: str | None = None
 
     @property
     def may_be_written_to(self) -> bool:
@@ -62,6 +67,7 @@ class Case:
     """One child in one bracing course. Datetimes are aware; the tuples may come in any order.
 
     `enrolled_on` is the first day on which the program was responsible: earlier visits are nobody's miss.
+    `passed_over` are caregivers who may be written to and are not, because their number fails and another's works.
     """
 
     child_id: int
@@ -76,6 +82,7 @@ class Case:
     questions: tuple[Question, ...] = ()
     heard: tuple[Heard, ...] = ()
     calls: tuple[Call, ...] = ()
+    passed_over: tuple[Caregiver, ...] = ()
 
     def clinic_day(self, now: datetime) -> date:
         """The calendar day at the clinic."""

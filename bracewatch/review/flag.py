@@ -69,8 +69,10 @@ def days_ago(days: int) -> str:
 
 
 def quoted(body: str, limit: int = 80) -> str:
-    """What a caregiver wrote, in quotation marks, shortened where long."""
+    """What a caregiver wrote, in quotation marks, shortened where long; what it may have been, when no text came."""
     text = " ".join(body.split())
+    if not text:
+        return "a message without text, perhaps a picture"
     return f"“{text if len(text) <= limit else text[: limit - 1] + '…'}”"
 
 

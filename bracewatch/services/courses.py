@@ -19,7 +19,7 @@ from bracewatch.schedule.local_time import zone
 from bracewatch.schedule.protocol import Protocol
 from bracewatch.schedule.timeline import Timeline, Visit, build, changed
 from bracewatch.services.facts import FactRefused, present_case
-from bracewatch.services.waking import wake
+from bracewatch.services.waking import keep_change, wake
 from bracewatch.store import Store, courses
 from bracewatch.store import tables as t
 
@@ -76,7 +76,7 @@ def change_birth_date(store: Store, child_id: int, born: date, now: datetime) ->
         faults += _no_variant(case.protocol, replace(course, born=born))
         if faults:
             raise FactRefused(faults)
-        _change(connection, child_id, "birth date", course.born.isoformat(), born.isoformat(), now)
+        keep_change(connection, child_id, "birth date", course.born.isoformat(), born.isoformat(), now)
         connection.execute(update(t.child).where(t.child.c.id == child_id).values(born=born))
 
 
@@ -91,7 +91,7 @@ def change_clinic(store: Store, child_id: int, clinic_id: int, now: datetime) ->
         names = {row.id: row.name for row in connection.execute(select(t.clinic.c.id, t.clinic.c.name))}
         if clinic_id not in names:
             raise FactRefused([f"there is no clinic {clinic_id}"])
-        _change(connection, child_id, "clinic", names[case.clinic_id], names[clinic_id], now)
+        keep_change(connection, child_id, "clinic", names[case.clinic_id], names[clinic_id], now)
         connection.execute(update(t.child).where(t.child.c.id == child_id).values(clinic_id=clinic_id))
         for kind, visit in _held_anew(case, case.clinic_day(now)):
             connection.execute(
@@ -132,7 +132,7 @@ def change_zone(store: Store, caregiver_id: int, time_zone: str, now: datetime) 
         ).one_or_none()
         if row is None:
             raise FactRefused([f"there is no caregiver {caregiver_id}"])
-        _change(connection, row.child_id, "time zone", row.time_zone, time_zone, now)
+        keep_change(connection, row.child_id, "time zone", row.time_zone, time_zone, now)
         connection.execute(update(t.caregiver).where(t.caregiver.c.id == caregiver_id).values(time_zone=time_zone))
 
 
@@ -170,8 +170,3 @@ def _course(connection: Connection, case: Case) -> Course:
         select(*courses.FACT_COLUMNS).where(t.course_fact.c.course_id == case.course_id)
     ).fetchall()
     return courses.course_of(row, facts)
-
-
-def _change(connection: Connection, child_id: int, what: str, old: str, new: str, now: datetime) -> None:
-    connection.execute(insert(t.child_change).values(child_id=child_id, what=what, old=old, new=new, recorded_at=now))
-    wake(connection, child_id, now)

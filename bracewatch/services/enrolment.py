@@ -47,8 +47,27 @@ class NewClinic:
 
 
 @dataclass(frozen=True, slots=True)
+class NewCaregiver:
+    """Somebody who looks after a child, and the consent to messages: without it nothing is sent.
+
+    `agreed_at` is when they agreed, `agreed_text` the wording they agreed to, `agreed_language` the language it
+    was put to them in (theirs when not given), `agreed_by` who asked them and wrote it down. All None: not agreed.
+    """
+
+    name: str
+    phone: str
+    language: str
+    contact_time: time
+    time_zone: str | None = None  # the clinic's when not given
+    agreed_at: datetime | None = None
+    agreed_text: str | None = None
+    agreed_language: str | None = None
+    agreed_by: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class NewFamily:
-    """A child after correction and who looks after it. `agreed_at`: when the caregiver agreed to messages."""
+    """A child after correction and who looks after it; the caregiver's fields are those of NewCaregiver."""
 
     clinic_id: int
     child_name: str
@@ -64,12 +83,28 @@ class NewFamily:
     time_zone: str | None = None  # the clinic's when not given
     agreed_at: datetime | None = None
     agreed_text: str | None = None
+    agreed_language: str | None = None
+    agreed_by: str | None = None
     abduction_before_release: float | None = None
     abduction_last_cast: float | None = None
     dorsiflexion: float | None = None
     rotation_affected: float | None = None
     rotation_unaffected: float | None = None
     bend: float | None = None
+
+    @property
+    def caregiver(self) -> NewCaregiver:
+        return NewCaregiver(
+            name=self.caregiver_name,
+            phone=self.phone,
+            language=self.language,
+            contact_time=self.contact_time,
+            time_zone=self.time_zone,
+            agreed_at=self.agreed_at,
+            agreed_text=self.agreed_text,
+            agreed_language=self.agreed_language,
+            agreed_by=self.agreed_by,
+        )
 
 
 def phone_number(text: str) -> str:
@@ -135,7 +170,7 @@ def enrol(store: Store, family: NewFamily, now: datetime, protocols: Mapping[str
         if clinic is None:
             raise NotEnrolled([f"there is no clinic {family.clinic_id}"])
         today = local_day(now, clinic.time_zone)
-        faults = _faults(family, today, protocols)
+        faults = _faults(family, today, protocols, now)
         if faults:
             raise NotEnrolled(faults)
         child_id = connection.execute(
@@ -150,20 +185,49 @@ def enrol(store: Store, family: NewFamily, now: datetime, protocols: Mapping[str
             )
             .returning(t.child.c.id)
         ).scalar_one()
-        connection.execute(
-            insert(t.caregiver).values(
-                child_id=child_id,
-                name=family.caregiver_name.strip(),
-                phone=phone_number(family.phone),
-                language=family.language,
-                time_zone=family.time_zone or clinic.time_zone,
-                contact_time=family.contact_time,
-                agreed_at=family.agreed_at,
-                agreed_text=family.agreed_text,
-            )
-        )
+        _write_caregiver(connection, int(child_id), family.caregiver, clinic.time_zone)
         _open_course(connection, int(child_id), 1, family.brace_start, family, protocols[family.protocol_id])
     return int(child_id)
+
+
+def add_caregiver(store: Store, child_id: int, person: NewCaregiver, now: datetime) -> int:
+    """Write another caregiver of the child down; their id. Messages go to the first whose number works.
+
+    Raises NotEnrolled with every fault.
+    """
+    with store.begin() as connection:
+        clinic_zone = connection.execute(
+            select(t.clinic.c.time_zone)
+            .join(t.child, t.child.c.clinic_id == t.clinic.c.id)
+            .where(t.child.c.id == child_id)
+        ).scalar_one_or_none()
+        faults = _faults_of_caregiver(person, now) if clinic_zone else [f"there is no child {child_id}"]
+        if faults:
+            raise NotEnrolled(faults)
+        caregiver_id = _write_caregiver(connection, child_id, person, str(clinic_zone))
+        wake(connection, child_id, now)
+    return caregiver_id
+
+
+def _write_caregiver(connection: Connection, child_id: int, person: NewCaregiver, clinic_zone: str) -> int:
+    agreed = person.agreed_at is not None
+    caregiver_id = connection.execute(
+        insert(t.caregiver)
+        .values(
+            child_id=child_id,
+            name=person.name.strip(),
+            phone=phone_number(person.phone),
+            language=person.language,
+            time_zone=person.time_zone or clinic_zone,
+            contact_time=person.contact_time,
+            agreed_at=person.agreed_at,
+            agreed_text=person.agreed_text,
+            agreed_language=(person.agreed_language or person.language) if agreed else None,
+            agreed_by=person.agreed_by,
+        )
+        .returning(t.caregiver.c.id)
+    ).scalar_one()
+    return int(caregiver_id)
 
 
 def start_again(store: Store, child_id: int, relapsed_on: date, brace_start: date, now: datetime) -> int:
@@ -246,18 +310,11 @@ def _open_course(
     return int(course_id)
 
 
-def _faults(family: NewFamily, today: date, protocols: Mapping[str, Protocol]) -> list[str]:
+def _faults(family: NewFamily, today: date, protocols: Mapping[str, Protocol], now: datetime) -> list[str]:
     faults = faults_in(family.born, family.brace_start, today)
-    for name in ("child_name", "caregiver_name"):
-        if not getattr(family, name).strip():
-            faults.append(f"the {name.replace('_name', '')}'s name is missing")
-    faults += _fault(phone_number, family.phone)
-    if family.language not in LANGUAGES:
-        faults.append(f"no language {family.language!r}: there are {', '.join(LANGUAGES)}")
-    if family.time_zone is not None:
-        faults += _fault(zone, family.time_zone)
-    if not time(8) <= family.contact_time < time(21):
-        faults.append(f"contact time {family.contact_time:%H:%M} is in the quiet hours: choose 08:00 to 20:59")
+    if not family.child_name.strip():
+        faults.append("the child's name is missing")
+    faults += _faults_of_caregiver(family.caregiver, now)
     if family.sides not in ("left", "right", "both"):
         faults.append(f"sides {family.sides!r}: use left, right or both")
     if family.foot not in ("typical", "atypical", "loose"):
@@ -268,6 +325,31 @@ def _faults(family: NewFamily, today: date, protocols: Mapping[str, Protocol]) -
         rules = protocols[family.protocol_id]
         faults += _fault(lambda: rules.variant_for(family.born, family.brace_start, family.foot))
         faults += _fault(lambda: correction_of(family))
+    return faults
+
+
+def _faults_of_caregiver(person: NewCaregiver, now: datetime) -> list[str]:
+    faults = [] if person.name.strip() else ["the caregiver's name is missing"]
+    faults += _fault(phone_number, person.phone)
+    if person.language not in LANGUAGES:
+        faults.append(f"no language {person.language!r}: there are {', '.join(LANGUAGES)}")
+    if person.time_zone is not None:
+        faults += _fault(zone, person.time_zone)
+    if not time(8) <= person.contact_time < time(21):
+        faults.append(f"contact time {person.contact_time:%H:%M} is in the quiet hours: choose 08:00 to 20:59")
+    return faults + _faults_of_consent(person, now)
+
+
+def _faults_of_consent(person: NewCaregiver, now: datetime) -> list[str]:
+    if person.agreed_at is None:
+        return []
+    faults = [] if person.agreed_at <= now else ["the consent is dated ahead: write down when they agreed"]
+    if not (person.agreed_text or "").strip():
+        faults.append("the consent names no text: write down which wording they agreed to")
+    if not (person.agreed_by or "").strip():
+        faults.append("the consent names nobody: write down who asked them")
+    if person.agreed_language is not None and person.agreed_language not in LANGUAGES:
+        faults.append(f"the consent was in no language {person.agreed_language!r}: there are {', '.join(LANGUAGES)}")
     return faults
 
 

@@ -14,7 +14,7 @@ from bracewatch.review.contact import BY_NIGHT_TOO, waking
 from bracewatch.schedule.local_time import local_day
 from bracewatch.schedule.timeline import Phase
 from bracewatch.services.outgoing import addressees, queue
-from bracewatch.services.people import StopReason, stop_messages
+from bracewatch.services.people import StopReason, number_works, stop_messages
 from bracewatch.services.waking import wake
 from bracewatch.store import Store, cases
 from bracewatch.store import tables as t
@@ -28,6 +28,7 @@ COURTESY = "courtesy.only"  # the reader's rule for "ok, thank you": nothing to 
 MOURNING = "grief.said"  # a word of mourning is not met with a text by machine, now or later
 UNANSWERED = (COURTESY, MOURNING)
 ANSWER = "answer:"  # how the keys of our answers begin; the reply's sid follows
+NO_TEXT = "text.none"  # a picture or a voice message, which may show a sore: a person asks about it
 
 _ANSWERS = {
     Meaning.TROUBLE: Kind.TROUBLE_HEARD,
@@ -72,8 +73,9 @@ class _Said:
 def receive(store: Store, *, sid: str, phone: str, body: str, received_at: datetime) -> Received | None:
     """Take one reply in; None when the network delivered it before and nothing was done.
 
-    `sid` is the network's name for the reply, `phone` the sender's number in E.164. Everything is written in
-    one transaction: the reply itself, the wear it reports, a wish to stop, our answer.
+    `sid` is the network's name for the reply, `phone` the sender's number in E.164, `body` its text, empty when
+    there was none. Everything is written in one transaction: the reply itself, the wear it reports, a wish to
+    stop, our answer. A number from which somebody writes works.
     """
     with store.begin() as connection:
         sender = _sender(connection, phone)
@@ -102,9 +104,10 @@ def receive(store: Store, *, sid: str, phone: str, body: str, received_at: datet
             return None
         if sender is not None:
             _keep_wear(connection, sender, inbound_id, question.asked, reading, received_at)
-            _change_wishes(connection, sender, reading, received_at)
-            stopped = sender.stopped_at is not None and reading.meaning is not Meaning.START
-            if not stopped:
+            number_works(connection, phone, received_at)
+            _change_wishes(connection, sender, body, reading, received_at)
+            silent = sender.stopped_at is not None or sender.agreed_at is None
+            if not silent or _begins_again(sender, reading, received_at):
                 _answer(connection, sender, _Said(sid, received_at, question.asked, reading), received_at)
             wake(connection, sender.child_id, received_at)
     return Received(inbound_id, sender.child_id if sender else None, reading)
@@ -140,7 +143,14 @@ def answer_late(connection: Connection, clinic_id: int, language: str, now: date
 
 def _reading_of(row: Row[Any]) -> Reading:
     value = None if row.value_low is None else (row.value_low, row.value_high)
-    return Reading(Meaning(row.meaning), value, row.about, row.confidence, Next(row.next), row.rule)
+    return Reading(
+        meaning=Meaning(row.meaning),
+        value=value,
+        confidence=row.confidence,
+        rule=row.rule,
+        next=Next(row.next),
+        about=row.about,
+    )
 
 
 def handle(store: Store, inbound_id: int, now: datetime) -> None:
@@ -177,6 +187,8 @@ def _read(connection: Connection, sender: Row[Any] | None, body: str, now: datet
     yesterday = local_day(now, sender.time_zone) - timedelta(days=1)
     phase = _phase_on(connection, sender.child_id, yesterday, now)
     questions = _open_questions(connection, sender.id, now) or [_Question(_asked_in(phase), None)]
+    if not body.strip():
+        return questions[0], Reading(Meaning.UNREAD, None, 0.0, NO_TEXT, Next.TO_STAFF)
     readings = [(question, understand(body, language=sender.language, asked=question.asked)) for question in questions]
     question, reading = next((pair for pair in readings if pair[1].next is Next.KEEP), readings[0])
     reading = _in_context(connection, sender, question, reading, now)
@@ -278,19 +290,25 @@ def _course_on(connection: Connection, child_id: int, day: date) -> int | None:
     ).scalar_one_or_none()
 
 
-def _change_wishes(connection: Connection, sender: Row[Any], reading: Reading, now: datetime) -> None:
+def _change_wishes(connection: Connection, sender: Row[Any], body: str, reading: Reading, now: datetime) -> None:
     if reading.rule == MOURNING:
         stop_messages(connection, sender.id, now, StopReason.MOURNING)
     elif reading.meaning is Meaning.WRONG_PERSON:
         stop_messages(connection, sender.id, now, StopReason.WRONG_PERSON)
     elif reading.meaning is Meaning.STOP:
         stop_messages(connection, sender.id, now, StopReason.ASKED)
-    elif reading.meaning is Meaning.START:
-        connection.execute(
-            update(t.caregiver)
-            .where(t.caregiver.c.id == sender.id)
-            .values(stopped_at=None, stopped_why=None, agreed_at=func.coalesce(t.caregiver.c.agreed_at, now))
-        )
+    elif _begins_again(sender, reading, now):
+        person = t.caregiver.c
+        values: dict[str, object] = {"stopped_at": None, "stopped_why": None}
+        if sender.agreed_at is None:  # their own word is their consent
+            values |= {"agreed_at": now, "agreed_by": sender.name}
+            values |= {"agreed_text": body, "agreed_language": sender.language}
+        connection.execute(update(t.caregiver).where(person.id == sender.id).values(values))
+
+
+def _begins_again(sender: Row[Any], reading: Reading, now: datetime) -> bool:
+    """Whether the caregiver's own word begins messages: a START that comes in late lifts no stop that is younger."""
+    return reading.meaning is Meaning.START and (sender.stopped_at is None or sender.stopped_at <= now)
 
 
 def _answer(connection: Connection, sender: Row[Any], said: _Said, now: datetime) -> None:

@@ -44,7 +44,7 @@ def load(connection: Connection, child_ids: Sequence[int], now: datetime) -> lis
             timeline=timeline_of(row, facts[row.course_id], moves[row.course_id], calendars[row.clinic_id], rules, now),
             clinic_zone=row.time_zone,
             enrolled_on=row.enrolled_on,
-            caregiver=_caregiver(caregivers[child_id]),
+            caregiver=_addressed(people := _people(caregivers[child_id])),
             reports=tuple(
                 WearReport(WearKind(r.kind), r.day, r.low, r.high, r.heard_at) for r in reports[row.course_id]
             ),
@@ -54,6 +54,7 @@ def load(connection: Connection, child_ids: Sequence[int], now: datetime) -> lis
                 for r in heard[child_id]
             ),
             calls=tuple(Call(r.called_at, spoke=r.outcome == SPOKE) for r in calls[child_id]),
+            passed_over=_passed_over(people),
         )
         for child_id in child_ids
         if (row := courses.get(child_id)) is not None
@@ -96,7 +97,8 @@ _FACTS = _rows_of(_f.course_id, *FACT_COLUMNS)
 _MOVES = _rows_of(_m.course_id, _m.from_day, _m.protocol_id, _m.protocol_version).order_by(None)
 _MOVES = _MOVES.order_by(_m.from_day, _m.id)
 _CAREGIVERS = _rows_of(
-    _p.child_id, _p.id, _p.language, _p.time_zone, _p.contact_time, _p.agreed_at, _p.stopped_at, _p.stopped_why
+    *(_p.child_id, _p.id, _p.language, _p.time_zone, _p.contact_time, _p.agreed_at, _p.stopped_at, _p.stopped_why),
+    *(_p.number_failed_at, _p.number_failed_code),
 )
 _REPORTS = _rows_of(_r.course_id, _r.kind, _r.day, _r.low, _r.high, _r.heard_at, since=_r.heard_at)
 _HEARD = _rows_of(
@@ -125,10 +127,31 @@ def _in_use(row: Row[Any], moves: list[Row[Any]], now: datetime) -> tuple[str, i
     return last.protocol_id, last.protocol_version
 
 
-def _caregiver(rows: list[Row[Any]]) -> Caregiver | None:
-    """The first caregiver who may be written to; the first of all when none may."""
-    people = [
-        Caregiver(row.id, row.language, row.time_zone, row.contact_time, row.agreed_at, row.stopped_at, row.stopped_why)
+def _people(rows: list[Row[Any]]) -> list[Caregiver]:
+    return [
+        Caregiver(
+            *(row.id, row.language, row.time_zone, row.contact_time, row.agreed_at, row.stopped_at, row.stopped_why),
+            *(row.number_failed_at, row.number_failed_code),
+        )
         for row in rows
     ]
-    return next((person for person in people if person.may_be_written_to), people[0] if people else None)
+
+
+def _works(person: Caregiver) -> bool:
+    return person.may_be_written_to and person.number_failed_at is None
+
+
+def _addressed(people: list[Caregiver]) -> Caregiver | None:
+    """The first caregiver who may be written to and whose number works; else the first who may be written to, for
+    a number may come back to life; the first of all when none may."""
+    for wanted in (_works, lambda person: person.may_be_written_to):
+        if found := next(filter(wanted, people), None):
+            return found
+    return people[0] if people else None
+
+
+def _passed_over(people: list[Caregiver]) -> tuple[Caregiver, ...]:
+    """Those who may be written to and whose number fails, where somebody else's works."""
+    if not any(_works(person) for person in people):
+        return ()
+    return tuple(person for person in people if person.may_be_written_to and not _works(person))

@@ -28,6 +28,7 @@ WHAT_TO_SAY: Mapping[str, str] = {
     "no-clinic-day": "Which days near this one would suit you for the visit?",
     "asked-for-call": "You asked us to ring: what is on your mind?",
     "unread-reply": "You wrote to us and we want to get it right: what did you want to tell us?",
+    "number-fails": "Our texts do not reach you at the moment: which number suits you now, and whose is it?",
     "low-wear": "How have the days and nights with the brace been? What would make it easier?",
     "missed-visit": "We hope all is well. What made it hard to come, and which day would suit you?",
     "cannot-come": "Which days suit you better? What would make the way to us easier?",

@@ -47,7 +47,7 @@ def case_from(now: datetime, **given: Any) -> Case:
         timeline=build(rules, course, _calendar(given.get("closed")), as_of=local_day(now, ZONE)),
         clinic_zone=ZONE,
         enrolled_on=date.fromisoformat(given.get("enrolled", start.isoformat())),
-        caregiver=Caregiver(5, "en", ZONE, time(18), agreed, stopped),
+        caregiver=_caregiver(5, agreed, stopped, given.get("number_fails")),
         reports=tuple(
             [_report(WearKind.HOURS, *row) for row in given.get("hours", [])]
             + [_report(WearKind.NIGHTS, *row) for row in given.get("nights", [])]
@@ -55,7 +55,14 @@ def case_from(now: datetime, **given: Any) -> Case:
         questions=tuple(Question(Asked(asked), moment(at)) for at, asked in given.get("asked", [])),
         heard=tuple(_heard(row) for row in given.get("heard", [])),
         calls=tuple(Call(moment(at), spoke) for at, spoke in given.get("calls", [])),
+        passed_over=tuple(_caregiver(4, agreed, None, failure) for failure in given.get("passed_over", [])),
     )
+
+
+def _caregiver(number: int, agreed: datetime, stopped: datetime | None, failure: list[str] | None) -> Caregiver:
+    """`failure`: since when the number fails, and the network's code."""
+    since, code = (moment(failure[0]), failure[1]) if failure else (None, None)
+    return Caregiver(number, "en", ZONE, time(18), agreed, stopped, None, since, code)
 
 
 def _calendar(closed: list[str] | None) -> ClinicCalendar:

@@ -52,6 +52,8 @@ class Cast:
             "language": "en",
             "contact_time": time(18),
             "agreed_at": at(start, 10) if agreed else None,
+            "agreed_text": "welcome, first wording",
+            "agreed_by": "Nurse Imara",
         }
         child = enrol(self.store, NewFamily(**(given | other)), at(start, 10))  # type: ignore[arg-type]
         self.phones[child] = phone

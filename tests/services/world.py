@@ -55,7 +55,8 @@ class World:
             "language": "en",
             "contact_time": time(18),
             "agreed_at": self.now,
-            "agreed_text": "test",
+            "agreed_text": "welcome, first wording",
+            "agreed_by": "Nurse Imara",
         }
         return enrolment.enrol(self.store, enrolment.NewFamily(**{**given, **changes}), self.now, protocols)
 

@@ -71,6 +71,7 @@ def _family(clinic_id: int, child_id: int, name: str, caregiver: str, **changes:
         "contact_time": time(18),
         "agreed_at": STARTS,
         "agreed_text": "welcome en 1",
+        "agreed_by": "Nurse Imara",
         "abduction_last_cast": 65.0,
         "dorsiflexion": 15.0,
         **changes,

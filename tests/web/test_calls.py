@@ -202,6 +202,8 @@ def a_family(name: str, caregiver: str, phone: str) -> NewFamily:
         language="en",
         contact_time=time(18),
         agreed_at=NOW,
+        agreed_text="welcome en 1",
+        agreed_by="Nurse Imara",
     )
 
 
