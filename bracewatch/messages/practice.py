@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import ClassVar
 
-from bracewatch.messages.adapter import TOO_LATE, Accepted, Incoming, Listed, NotSent, Outcome, Outgoing
+from bracewatch.messages.adapter import Accepted, Incoming, Listed, NotSent, Outcome, Outgoing
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,12 +25,9 @@ class PracticePhone:
     def send(self, message: Outgoing) -> Accepted:
         """Accepted with sid "practice-" and the reference; parts is None, this phone does not count them.
 
-        Raises NotSent: PERMANENT for a dead number, OPTED_OUT for a number that asked to stop, TRANSIENT when
-        it is too late.
+        It takes no time, so nothing becomes too late here. Raises NotSent: PERMANENT for a dead number, OPTED_OUT
+        for a number that asked to stop.
         """
-        now = self.clock()
-        if message.not_after is not None and now > message.not_after:
-            raise NotSent(Outcome.TRANSIENT, TOO_LATE, "it is too late for this message")
         if message.to in self.dead_numbers:
             raise NotSent(
                 Outcome.PERMANENT, "no-such-number", "the practice phone knows no such number", about_number=True
@@ -38,7 +35,7 @@ class PracticePhone:
         if message.to in self.opted_out:
             raise NotSent(Outcome.OPTED_OUT, "opted-out", "this number asked the practice phone to stop")
         sid = f"practice-{message.reference}"
-        self._kept.setdefault(sid, Listed(sid, message.to, message.body, now, "sent"))
+        self._kept.setdefault(sid, Listed(sid, message.to, message.body, self.clock(), "sent"))
         return Accepted(sid=sid, parts=None)
 
     def listing(self, since: datetime, to: str | None) -> list[Listed]:
