@@ -220,8 +220,9 @@ class _Run:
         if not timedelta(0) <= now - self.looked_at < self.timing.stop_read_every:
             with self.store.read() as connection:
                 self._read_stops(connection, now)
-        row = one.row
-        return min(row.lease_until - self.timing.timeout, row.useful_until, self.looked_at + self.timing.written_within)
+        lease_until: datetime = one.row.lease_until
+        useful_until: datetime = one.row.useful_until
+        return min(lease_until - self.timing.timeout, useful_until, self.looked_at + self.timing.written_within)
 
     def _read_stops(self, connection: Connection, now: datetime) -> None:
         self.halted = {stop.clinic_id for stop in stopping.standing_stops(connection)}
