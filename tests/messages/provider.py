@@ -12,6 +12,7 @@ import secrets
 import threading
 from collections import deque
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from email.utils import format_datetime
@@ -44,7 +45,8 @@ class Fault:
     status: int | None = None
     body: bytes = b""
     headers: tuple[tuple[str, str], ...] = ()
-    stalls: bool = False  # says nothing until the provider is stopped
+    stalls: float = 0.0  # seconds for which it says nothing, or until the provider is stopped
+    accepts_late: bool = False  # keeps the message only after stalling
     cut_short: bool = False  # promises more body than it sends
 
 
@@ -59,7 +61,7 @@ def refusal(code: int, status: int = 400, message: str = "invented by the loopba
 
 DROP_BEFORE_READING = Fault()
 DROP_AFTER_ACCEPTING = Fault(accepts=True)
-STALL_AFTER_ACCEPTING = Fault(accepts=True, stalls=True)
+STALL_AFTER_ACCEPTING = Fault(accepts=True, stalls=LONGEST_STALL_SECONDS)
 TOO_MANY_REQUESTS = refusal(20429, 429)
 SERVER_ERROR = refusal(20500, 500)
 UNAVAILABLE_AFTER_ACCEPTING = Fault(accepts=True, status=503, body=b"<html>try later</html>")
@@ -233,7 +235,9 @@ class _Handler(BaseHTTPRequestHandler):
             return None
         refused = provider.why_refused(form, self.headers.get("Content-Type", ""))
         if fault is not None:
-            if fault.accepts and refused is None:
+            if fault.accepts_late:
+                provider.stopping.wait(fault.stalls)
+            if (fault.accepts or fault.accepts_late) and refused is None:
                 provider.accept(form)
             return self._fail(fault)
         if refused is not None:
@@ -276,8 +280,8 @@ class _Handler(BaseHTTPRequestHandler):
         return True
 
     def _fail(self, fault: Fault) -> None:
-        if fault.stalls:
-            self.server.provider.stopping.wait(LONGEST_STALL_SECONDS)
+        if fault.stalls and not fault.accepts_late:
+            self.server.provider.stopping.wait(fault.stalls)
         if fault.status is None:
             return self._drop()
         return self._answer(fault.status, fault.body, fault.headers, 500 if fault.cut_short else 0)
@@ -294,6 +298,10 @@ class _Handler(BaseHTTPRequestHandler):
         self.end_headers()
         self.wfile.write(body)
         self.close_connection = self.close_connection or missing > 0
+
+    def handle(self) -> None:
+        with suppress(ConnectionError):  # whoever asked was killed
+            super().handle()
 
     def log_message(self, format: str, *args: object) -> None:  # noqa: A002 - the name in http.server
         """Silent: the default writes to stderr."""
