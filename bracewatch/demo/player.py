@@ -27,6 +27,7 @@ from bracewatch.services import boots, calls, enrolment, inbox, texts, visits
 from bracewatch.services.calls import CallOutcome
 from bracewatch.services.reviewing import review_due
 from bracewatch.services.sending import Sent, send_due
+from bracewatch.services.timing import Timing
 from bracewatch.store import Store, cases
 from bracewatch.store import practice as p
 from bracewatch.store import tables as t
@@ -45,6 +46,7 @@ REACHABLE = 0.3  # a family that answers at least this share of messages picks u
 
 APPROVED_BY = "Sister Marigold (invented)"
 OWNER = "practice"  # the one sender of a practice clinic
+ON_A_SCREEN = Timing(gap=None)  # the practice phone has no list that outlives it, and nobody gets a text twice
 Action = Callable[[], None]
 
 _NEXT = select(
@@ -87,7 +89,7 @@ def play_to(store: Store, programme: Programme, now: datetime) -> None:
 def tick(store: Store, channel: PracticePhone, now: datetime) -> Sent:
     """What the worker does: review whoever is due, send what is due, review those who were asked something."""
     review_due(store, now)
-    done = send_due(store, channel, lambda: now, owner=OWNER)
+    done = send_due(store, channel, lambda: now, owner=OWNER, timing=ON_A_SCREEN)
     if done.sent:
         review_due(store, now)
     return done

@@ -5,8 +5,9 @@ mistakes are opposite ones: sending a family the same text twice, and never send
 """
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import timedelta
+from datetime import datetime, timedelta
 from enum import StrEnum
 from typing import Final, Protocol
 
@@ -57,19 +58,35 @@ def is_e164(number: str) -> bool:
 
 
 @dataclass(frozen=True, slots=True)
+class Template:
+    """A wording that the network has approved: its name there, and what fills its gaps, by their names."""
+
+    sid: str
+    gaps: Mapping[str, str] = field(default_factory=dict, repr=False)
+
+
+@dataclass(frozen=True, slots=True)
 class Outgoing:
     """One text message to hand to a network.
 
     `to` is an E.164 number; `body` has 1 to 1,600 characters; `reference` is our own name for the message
     (1 to 100 printable characters, no phone number in it: it travels in addresses) and comes back with the
     delivery reports; `useful_for` is how long from now delivery still makes sense, more than zero.
-    Number and body stay out of `repr`. Raises ValueError, without the offending value, for anything else.
+    `not_after` is the aware moment after which nothing may be written to the network any more, because
+    somebody else may have taken the message over; None: any time. `sender` is whom the network shows, in the
+    network's own form; None: the channel's own. Some networks take free text only for a while after the person
+    wrote: `heard_from_at` is when they last did over this channel, `template` says the same in approved wording.
+    Numbers and body stay out of `repr`. Raises ValueError, without the offending value, for anything else.
     """
 
     to: str = field(repr=False)
     body: str = field(repr=False)
     reference: str
     useful_for: timedelta
+    not_after: datetime | None = None
+    sender: str | None = field(default=None, repr=False)
+    heard_from_at: datetime | None = None
+    template: Template | None = None
 
     def __post_init__(self) -> None:
         if not is_e164(self.to):
@@ -81,6 +98,10 @@ class Outgoing:
             raise ValueError(f"the reference must have 1 to {REFERENCE_LIMIT} printable characters")
         if self.useful_for <= timedelta(0):
             raise ValueError(f"useful_for must be more than zero, not {self.useful_for}: do not send it late")
+        for name in ("not_after", "heard_from_at"):
+            moment = getattr(self, name)
+            if moment is not None and moment.tzinfo is None:
+                raise ValueError(f"{name} needs its zone: give an aware datetime")
 
 
 def _check_body(body: str) -> None:
@@ -106,22 +127,64 @@ class Accepted:
     parts: int | None
 
 
+TOO_LATE: Final = "too-late"
+"""The code of a NotSent for a message whose `not_after` had passed: nothing was written, nothing is wrong."""
+
+
 class NotSent(Exception):
     """The message was not accepted, or nobody knows whether it was.
 
     `outcome` says what may be done next; `code` is the network's error code in digits, or our own word
-    such as "timeout". The text says what failed and what to do. It holds no number, body or secret, and
-    it is raised without a cause, since the causes hold them.
+    such as "timeout". `about_number`: it is the number that nothing gets through to, not this one message.
+    The text says what failed and what to do. It holds no number, body or secret, and it is raised without
+    a cause, since the causes hold them.
     """
 
-    def __init__(self, outcome: Outcome, code: str, failed: str) -> None:
+    def __init__(self, outcome: Outcome, code: str, failed: str, *, about_number: bool = False) -> None:
         super().__init__(outcome, code, failed)
         self.outcome = outcome
         self.code = code
         self.failed = failed
+        self.about_number = about_number
 
     def __str__(self) -> str:
         return f"{self.failed} ({self.code}). {_WHAT_TO_DO[self.outcome]}"
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """A message of ours as the network lists it. `created_at` is aware, by the network's clock and to the second
+    only; `status` is the network's own word. Number and body stay out of `repr`."""
+
+    sid: str
+    to: str = field(repr=False)
+    body: str = field(repr=False)
+    created_at: datetime
+    status: str
+
+
+@dataclass(frozen=True, slots=True)
+class Incoming:
+    """A message that came in, as the network lists it: the E.164 number it came from, and when (aware)."""
+
+    sid: str
+    phone: str = field(repr=False)
+    body: str = field(repr=False)
+    received_at: datetime
+
+
+class NotListed(Exception):
+    """The network's list could not be read, or not to its end: nothing may be concluded from it.
+
+    `code` as in NotSent. Raised without a cause, and without number, body or secret.
+    """
+
+    def __init__(self, code: str) -> None:
+        super().__init__(code)
+        self.code = code
+
+    def __str__(self) -> str:
+        return f"the network's list of messages could not be read ({self.code}). Try again later."
 
 
 class Channel(Protocol):
@@ -133,3 +196,10 @@ class Channel(Protocol):
 
     def send(self, message: Outgoing) -> Accepted:
         """Hand over one message; returns once the network has accepted it. Raises NotSent."""
+
+    def listing(self, since: datetime, to: str | None) -> list[Listed]:
+        """All messages that we sent and the network created at or after `since`, to that number or (None) to any,
+        in any order. Raises NotListed rather than leave one out."""
+
+    def heard(self, since: datetime) -> list[Incoming]:
+        """All messages that came in at or after `since`, the oldest first. Raises NotListed."""

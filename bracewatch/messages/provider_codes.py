@@ -76,6 +76,12 @@ OUTCOMES: Final[Mapping[int, Outcome]] = MappingProxyType(
 )
 """Every code we know."""
 
+
+def is_about_the_number(code: int | None) -> bool:
+    """Whether a code says that nothing gets through to the number, and not only that one message did not."""
+    return code in _PERMANENT
+
+
 # Answers of a web server, a proxy or the provider's gate that carry no code of their own. None of them
 # looked at the number or the text, so they say something about us.
 _WITHOUT_CODE: Final = MappingProxyType(

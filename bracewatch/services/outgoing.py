@@ -10,9 +10,21 @@ from sqlalchemy import Connection, bindparam, select
 
 from bracewatch.messages import segments, wording
 from bracewatch.messages.kinds import Kind
+from bracewatch.review.contact import BY_NIGHT_TOO
 from bracewatch.services.approved import approved_wordings
 from bracewatch.store import tables as t
 from bracewatch.store.upsert import insert_if_new
+
+URGENT, ANSWER, UNASKED = 1, 2, 5  # what goes out first
+_UNASKED = (Kind.WELCOME, Kind.CHECK_IN_HOURS, Kind.CHECK_IN_NIGHTS, Kind.VISIT_REMINDER, Kind.MISSED_VISIT)
+
+
+def priority_of(kind: Kind) -> int:
+    """The lower goes out first: what to do about a sore foot and that we heard "stop", then the other answers to
+    what a caregiver wrote, then what nobody asked for."""
+    if kind in BY_NIGHT_TOO:
+        return URGENT
+    return UNASKED if kind in _UNASKED else ANSWER
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +111,7 @@ def queue(
         parts=segments.measure(body).parts,
         due_at=due_at,
         useful_until=useful_until,
+        priority=priority_of(kind),
         state="queued",
         created_at=now,
     )

@@ -329,6 +329,7 @@ delivery_report = Table(
     Column("received_at", UtcDateTime, nullable=False),
     UniqueConstraint("sid", "status"),
 )
+Index("ix_delivery_report_reference", delivery_report.c.reference)
 
 # What all sender processes share about one network.
 network = Table(

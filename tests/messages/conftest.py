@@ -14,6 +14,7 @@ def provider() -> Iterator[Provider]:
     running = Provider(dead_numbers=frozenset({DEAD}), opted_out=frozenset({STOPPED})).start()
     yield running
     running.stop()
+    assert running.contract_faults == []
 
 
 @pytest.fixture

@@ -12,11 +12,16 @@ import secrets
 import threading
 from collections import deque
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from email.utils import format_datetime
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from urllib.parse import parse_qsl, urlencode, urlsplit
+
+import requests
+from api_description import fault_in
+from twilio.request_validator import RequestValidator
 
 # Numbers kept free for films and books (Ofcom, numbers for drama use, mobile range 07700 900xxx, MEMORY).
 FAMILY = "+447700900111"
@@ -32,7 +37,10 @@ FIELDS = {
     "Body",
     "StatusCallback",
     "ValidityPeriod",
+    "ContentSid",
+    "ContentVariables",
 }
+WHATSAPP = "whatsapp:"
 FILTERS = {"To", "From", "DateSent", "DateSent<", "DateSent>", "PageSize", "Page", "PageToken"}
 
 
@@ -44,7 +52,8 @@ class Fault:
     status: int | None = None
     body: bytes = b""
     headers: tuple[tuple[str, str], ...] = ()
-    stalls: bool = False  # says nothing until the provider is stopped
+    stalls: float = 0.0  # seconds for which it says nothing, or until the provider is stopped
+    accepts_late: bool = False  # keeps the message only after stalling
     cut_short: bool = False  # promises more body than it sends
 
 
@@ -59,7 +68,7 @@ def refusal(code: int, status: int = 400, message: str = "invented by the loopba
 
 DROP_BEFORE_READING = Fault()
 DROP_AFTER_ACCEPTING = Fault(accepts=True)
-STALL_AFTER_ACCEPTING = Fault(accepts=True, stalls=True)
+STALL_AFTER_ACCEPTING = Fault(accepts=True, stalls=LONGEST_STALL_SECONDS)
 TOO_MANY_REQUESTS = refusal(20429, 429)
 SERVER_ERROR = refusal(20500, 500)
 UNAVAILABLE_AFTER_ACCEPTING = Fault(accepts=True, status=503, body=b"<html>try later</html>")
@@ -80,6 +89,9 @@ class Provider:
     messages: list[dict[str, object]] = field(default_factory=list)
     forms: list[dict[str, str]] = field(default_factory=list)
     creates: int = 0
+    reports_early: tuple[str, ...] = ()  # reported of every message before its create is answered
+    report_addresses: dict[str, str | None] = field(default_factory=dict)
+    contract_faults: list[str] = field(default_factory=list)  # where a request broke the API's description
 
     def __post_init__(self) -> None:
         self.lock = threading.Lock()
@@ -123,7 +135,7 @@ class Provider:
         message: dict[str, object] = {
             "account_sid": self.account_sid,
             "api_version": "2010-04-01",
-            "body": form["Body"],
+            "body": form.get("Body") or f"rendered from {form['ContentSid']}",
             "date_created": now,
             "date_sent": now,
             "date_updated": now,
@@ -145,7 +157,48 @@ class Provider:
         }
         with self.lock:
             self.messages.append(message)
+            self.report_addresses[sid] = form.get("StatusCallback")
+        if self.reports_early:
+            self.report(sid, *self.reports_early)
         return message
+
+    def receive(self, sender: str, body: str) -> str:
+        """Somebody writes to us; the message's sid."""
+        form = {"To": OUR_NUMBER, "From": sender, "Body": body}
+        if sender.startswith(WHATSAPP):
+            form["To"] = WHATSAPP + OUR_NUMBER
+        early, self.reports_early = self.reports_early, ()
+        message = self.accept(form)
+        self.reports_early = early
+        message |= {"direction": "inbound", "status": "received"}
+        return str(message["sid"])
+
+    def report(self, sid: str, *statuses: str, code: int | None = None, token: str | None = None) -> list[int]:
+        """Report these statuses of a message, in this order, and give back what was answered. Statuses may be
+        repeated or reversed; with another `token` the report is forged."""
+        url = self.report_addresses[sid]
+        if url is None:
+            return []
+        message = next(message for message in self.messages if message["sid"] == sid)
+        answers = []
+        for status in statuses:
+            form = {"MessageSid": sid, "MessageStatus": status, "To": str(message["to"])}
+            form |= {"AccountSid": self.account_sid, "ApiVersion": "2010-04-01"}
+            form |= {} if code is None else {"ErrorCode": str(code)}
+            signature = RequestValidator(token or self.auth_token).compute_signature(url, form)
+            answer = requests.post(url, data=form, headers={"X-Twilio-Signature": signature}, timeout=5)
+            answers.append(answer.status_code)
+        return answers
+
+    def may_write_freely(self, to: str) -> bool:
+        """Whether a text of our own wording may go there: over WhatsApp only for a day after the person wrote."""
+        if not to.startswith(WHATSAPP):
+            return True
+        since = self.clock() - timedelta(hours=24)
+        return any(
+            message["from"] == to and message["direction"] == "inbound" and _moment(message) > since
+            for message in self.messages
+        )
 
     def why_refused(self, form: dict[str, str], kind: str) -> tuple[int, str] | None:
         """The error code and text for a create the API would not take, None when it is in order."""
@@ -156,12 +209,13 @@ class Provider:
             (20001, f"Unknown parameters {unknown}", bool(unknown)),
             (21604, "A 'To' phone number is required.", not to or "form-urlencoded" not in kind),
             (21603, "Exactly one sender here.", ("From" in form) == ("MessagingServiceSid" in form)),
-            (21602, "Message body is required.", not form.get("Body", "").strip()),
+            (21602, "Message body is required.", not (form.get("Body", "").strip() or form.get("ContentSid"))),
             (21617, "The body exceeds the 1600 character limit.", len(form.get("Body", "")) > 1600),
             (21609, "The 'StatusCallback' is not a valid URL.", not _callback_is_fine(form)),
             (90007, "Invalid validity period.", not validity.isdigit() or not 1 <= int(validity) <= 36_000),
             (21211, f"The 'To' number {to} is not a valid phone number.", _is_dead(to, self.dead_numbers)),
-            (21610, f"Attempt to send to unsubscribed recipient {to}.", to in self.opted_out),
+            (21610, f"Attempt to send to unsubscribed recipient {to}.", to.removeprefix(WHATSAPP) in self.opted_out),
+            (63016, "Outside the allowed window.", "ContentSid" not in form and not self.may_write_freely(to)),
         )
         return next(((code, text) for code, text, wrong in checks if wrong), None)
 
@@ -189,7 +243,12 @@ class Provider:
 
 
 def _is_dead(number: str, dead: frozenset[str]) -> bool:
+    number = number.removeprefix(WHATSAPP)
     return number in dead or not re.fullmatch(r"\+[1-9][0-9]{6,14}", number)
+
+
+def _moment(message: dict[str, object]) -> datetime:
+    return datetime.strptime(str(message["date_created"]), "%a, %d %b %Y %H:%M:%S %z")
 
 
 def _callback_is_fine(form: dict[str, str]) -> bool:
@@ -231,9 +290,12 @@ class _Handler(BaseHTTPRequestHandler):
         form = self._form()
         if form is None or not self._may_enter():
             return None
+        self._check(urlencode(form).encode())
         refused = provider.why_refused(form, self.headers.get("Content-Type", ""))
         if fault is not None:
-            if fault.accepts and refused is None:
+            if fault.accepts_late:
+                provider.stopping.wait(fault.stalls)
+            if (fault.accepts or fault.accepts_late) and refused is None:
                 provider.accept(form)
             return self._fail(fault)
         if refused is not None:
@@ -246,6 +308,7 @@ class _Handler(BaseHTTPRequestHandler):
             return self._fail(fault)
         if not self._may_enter():
             return None
+        self._check(b"")
         query = dict(parse_qsl(urlsplit(self.path).query, strict_parsing=bool(urlsplit(self.path).query)))
         sizes = query.get("PageSize", "50")
         if set(query) - FILTERS or not sizes.isdigit() or not 1 <= int(sizes) <= 1000:
@@ -264,6 +327,11 @@ class _Handler(BaseHTTPRequestHandler):
             self.server.provider.forms.append(form)
         return form
 
+    def _check(self, form: bytes) -> None:
+        fault = fault_in(self.command, self.path, dict(self.headers.items()), form)
+        if fault is not None:
+            self.server.provider.contract_faults.append(fault)
+
     def _may_enter(self) -> bool:
         provider = self.server.provider
         ours = base64.b64encode(f"{provider.account_sid}:{provider.auth_token}".encode()).decode()
@@ -276,8 +344,8 @@ class _Handler(BaseHTTPRequestHandler):
         return True
 
     def _fail(self, fault: Fault) -> None:
-        if fault.stalls:
-            self.server.provider.stopping.wait(LONGEST_STALL_SECONDS)
+        if fault.stalls and not fault.accepts_late:
+            self.server.provider.stopping.wait(fault.stalls)
         if fault.status is None:
             return self._drop()
         return self._answer(fault.status, fault.body, fault.headers, 500 if fault.cut_short else 0)
@@ -294,6 +362,10 @@ class _Handler(BaseHTTPRequestHandler):
         self.end_headers()
         self.wfile.write(body)
         self.close_connection = self.close_connection or missing > 0
+
+    def handle(self) -> None:
+        with suppress(ConnectionError):  # whoever asked was killed
+            super().handle()
 
     def log_message(self, format: str, *args: object) -> None:  # noqa: A002 - the name in http.server
         """Silent: the default writes to stderr."""

@@ -8,7 +8,7 @@ import sys
 import traceback
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from hypothesis import given
@@ -17,9 +17,10 @@ from provider import DEAD, FAMILY, STOPPED, Provider
 
 from bracewatch.messages.adapter import Channel, NotSent, Outcome, Outgoing
 from bracewatch.messages.practice import PracticePhone
-from bracewatch.messages.twilio_sms import TwilioSettings, TwilioSms
+from bracewatch.messages.twilio_sms import TwilioSettings, TwilioSms, TwilioWhatsApp
 
 AN_HOUR = timedelta(hours=1)
+ANOTHER = "+447700900444"
 BODY_CANARY = "How many hours did the canary sing yesterday?"
 
 
@@ -32,16 +33,23 @@ class Network:
     bodies: Callable[[], list[object]] | None  # what the network kept, None when it keeps nothing
 
 
-@pytest.fixture(params=["practice", "twilio"])
+@pytest.fixture(params=["practice", "twilio", "whatsapp"])
 def network(request: pytest.FixtureRequest, provider: Provider, settings_for: Callable[..., TwilioSettings]) -> Network:
     if request.param == "practice":
         phone = PracticePhone(dead_numbers=frozenset({DEAD}), opted_out=frozenset({STOPPED}))
         return Network(phone, "no secret here", None)
-    return Network(TwilioSms(settings_for()), provider.auth_token, lambda: [kept["body"] for kept in provider.messages])
+    channel = {"twilio": TwilioSms, "whatsapp": TwilioWhatsApp}[request.param](settings_for())
+    for number in (FAMILY, ANOTHER, DEAD, STOPPED) if request.param == "whatsapp" else ():
+        provider.receive(f"whatsapp:{number}", "hello")
+
+    def bodies() -> list[object]:
+        return [kept["body"] for kept in provider.messages if kept["direction"] != "inbound"]
+
+    return Network(channel, provider.auth_token, bodies)
 
 
 def text(to: str = FAMILY, body: str = BODY_CANARY, reference: str = "check-in/17/3") -> Outgoing:
-    return Outgoing(to=to, body=body, reference=reference, useful_for=AN_HOUR)
+    return Outgoing(to=to, body=body, reference=reference, useful_for=AN_HOUR, heard_from_at=datetime.now(UTC))
 
 
 def test_a_channel_has_a_name(network: Network) -> None:
@@ -71,6 +79,37 @@ def test_a_number_that_asked_to_stop_is_opted_out(network: Network) -> None:
     with pytest.raises(NotSent) as caught:
         network.channel.send(text(to=STOPPED))
     assert caught.value.outcome is Outcome.OPTED_OUT
+
+
+def test_what_was_accepted_is_listed_with_number_body_and_moment(network: Network) -> None:
+    began = datetime.now(UTC).replace(microsecond=0)  # the list tells seconds
+    sids = {network.channel.send(text(to, reference=f"for-{to[-3:]}")).sid: to for to in (FAMILY, ANOTHER)}
+    listed = network.channel.listing(began, None)
+    assert {(one.sid, one.to, one.body) for one in listed} == {(sid, to, BODY_CANARY) for sid, to in sids.items()}
+    assert all(began <= one.created_at <= datetime.now(UTC) for one in listed)
+    assert [one.to for one in network.channel.listing(began, ANOTHER)] == [ANOTHER]
+
+
+def test_what_was_refused_or_made_before_is_not_listed(network: Network) -> None:
+    network.channel.send(text())
+    with pytest.raises(NotSent):
+        network.channel.send(text(to=DEAD))
+    assert network.channel.listing(datetime.now(UTC) + AN_HOUR, None) == []
+    assert network.channel.listing(datetime.now(UTC) - AN_HOUR, DEAD) == []
+
+
+def test_what_we_sent_is_not_heard(network: Network) -> None:
+    network.channel.send(text())
+    assert "hello" not in [one.body for one in network.channel.listing(datetime.now(UTC) - AN_HOUR, None)]
+    assert BODY_CANARY not in [one.body for one in network.channel.heard(datetime.now(UTC) - AN_HOUR)]
+
+
+def test_what_a_list_shows_when_printed_holds_no_number_and_no_body(network: Network) -> None:
+    network.channel.send(text())
+    began = datetime.now(UTC) - AN_HOUR
+    shown = repr([*network.channel.listing(began, None), *network.channel.heard(began)])
+    assert FAMILY not in shown
+    assert BODY_CANARY not in shown
 
 
 def test_a_refusal_does_not_stop_the_next_message(network: Network) -> None:

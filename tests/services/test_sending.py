@@ -7,6 +7,7 @@ from world import NOW, World
 
 from bracewatch.messages.adapter import NotSent, Outcome
 from bracewatch.services.reviewing import review_due
+from bracewatch.services.stopping import lift_stop
 from bracewatch.store import tables as t
 
 
@@ -32,9 +33,10 @@ def test_what_may_have_been_sent_is_never_simply_sent_again(world: World) -> Non
     world.enrol()
     world.network.failures = [NotSent(Outcome.IN_DOUBT, "timeout", "no answer")]
     assert world.tick().in_doubt == 1
-    world.live_until(NOW + timedelta(days=1))
-    assert len(world.network.handed) == 1
-    assert world.rows(t.outbox)[0].state == "in_doubt"
+    world.network.list_down = True
+    world.live_until(NOW + timedelta(days=8))
+    assert [message.reference for message in world.network.handed].count("welcome:1") == 1
+    assert world.rows(t.outbox)[0].state == "unknown"
 
 
 def test_an_account_fault_stops_the_sender_and_burns_no_attempt(world: World) -> None:
@@ -45,6 +47,11 @@ def test_an_account_fault_stops_the_sender_and_burns_no_attempt(world: World) ->
     assert done.stopped_by == "20003"
     assert len(world.network.handed) == 1
     assert [(row.state, row.attempt) for row in world.rows(t.outbox)] == [("queued", 0), ("queued", 0)]
+    assert world.tick().sent == 0
+    (stop,) = world.rows(t.sending_stop)
+    assert (stop.clinic_id, stop.cause) == (None, "account")
+    assert "20003" in stop.why
+    lift_stop(world.store, stop.id, by="Asha", now=world.now)
     assert world.tick().sent == 2
 
 

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
 from sqlalchemy import select
 
-from bracewatch.messages.adapter import Accepted, NotSent, Outgoing
+from bracewatch.messages.adapter import Accepted, Incoming, Listed, NotListed, NotSent, Outgoing
 from bracewatch.schedule.protocol import Protocol
 from bracewatch.services import enrolment, inbox
+from bracewatch.services.reconciling import reconcile
 from bracewatch.services.reviewing import review_due
 from bracewatch.services.sending import Sent, send_due
 from bracewatch.store import Store
@@ -27,14 +28,30 @@ class Network:
     """A channel that keeps what it was handed, and fails when told to."""
 
     name: str = "network"
+    clock: Callable[[], datetime] = lambda: NOW
     handed: list[Outgoing] = field(default_factory=list)
     failures: list[NotSent] = field(default_factory=list)
+    kept: list[Listed] = field(default_factory=list)  # what the network has taken
+    keeps_though_failing: bool = False
+    list_down: bool = False
 
     def send(self, message: Outgoing) -> Accepted:
         self.handed.append(message)
+        if self.failures and not self.keeps_though_failing:
+            raise self.failures.pop(0)
+        sid = f"sid-{len(self.kept) + 1}"
+        self.kept.append(Listed(sid, message.to, message.body, self.clock(), "queued"))
         if self.failures:
             raise self.failures.pop(0)
-        return Accepted(sid=f"sid-{len(self.handed)}", parts=None)
+        return Accepted(sid=sid, parts=None)
+
+    def listing(self, since: datetime, to: str | None) -> list[Listed]:
+        if self.list_down:
+            raise NotListed("timeout")
+        return [kept for kept in self.kept if kept.created_at >= since and to in (None, kept.to)]
+
+    def heard(self, since: datetime) -> list[Incoming]:
+        return []
 
 
 @dataclass
@@ -43,6 +60,9 @@ class World:
     network: Network
     clinic_id: int
     now: datetime = NOW
+
+    def __post_init__(self) -> None:
+        self.network.clock = lambda: self.now
 
     def enrol(self, protocols: Mapping[str, Protocol] | None = None, **changes: Any) -> int:
         given: dict[str, Any] = {
@@ -62,6 +82,7 @@ class World:
 
     def tick(self) -> Sent:
         review_due(self.store, self.now)
+        reconcile(self.store, self.network, lambda: self.now)
         return send_due(self.store, self.network, lambda: self.now, owner="test")
 
     def live_until(self, moment: datetime) -> None:

@@ -23,6 +23,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_delivery_report")),
         sa.UniqueConstraint("sid", "status", name=op.f("uq_delivery_report_sid_status")),
     )
+    op.create_index("ix_delivery_report_reference", "delivery_report", ["reference"], unique=False)
     op.create_table(
         "network",
         sa.Column("channel", sa.Text(), nullable=False),
@@ -152,4 +153,5 @@ def downgrade() -> None:
     op.drop_table("clinic_text")
     op.drop_table("sender_pace")
     op.drop_table("network")
+    op.drop_index("ix_delivery_report_reference", "delivery_report")
     op.drop_table("delivery_report")
