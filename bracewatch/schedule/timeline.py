@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -290,21 +291,20 @@ def _visits(
     variant: Variant, course: Course, clinic: ClinicCalendar, ends_on: date, lengthened: tuple[Lengthened, ...] = ()
 ) -> list[Visit]:
     """The planned visits, kept, booked and cancelled as is known, of bracing that ends on that day."""
-    visits = []
-    brace_start, choose = course.brace_start, clinic.choose
+    visits: list[Visit] = []
+    brace_start = course.brace_start
     kept = {about: fact.on for about, fact in course.latest(FactKind.VISIT_KEPT).items()}
     new = tuple.__new__  # half the time of calling Visit
     for (rule, _, windows, _, _), keys, days in due_days(variant, course.born, brace_start, ends_on, lengthened):
+        past = bisect_right(days, brace_start)  # no visit is held on or before the brace start
+        if past:
+            keys, days = keys[past:], days[past:]
         name, decides = rule.name, rule.decides
-        for key, due in zip(keys, days, strict=False):
-            opens, closes = windows[due]
-            if opens < brace_start:
-                if due <= brace_start:
-                    continue
-                opens = brace_start
-            on, why = choose(due, opens, closes)
-            came = kept.get(key)
-            visits.append(new(Visit, (key, name, due, opens, closes, on, came, decides, False, False, why)))
+        chosen = zip(keys, clinic.choose_each(windows, days, brace_start), strict=False)
+        visits += [
+            new(Visit, (key, name, due, opens, closes, on, kept.get(key), decides, False, False, why))
+            for key, (due, opens, closes, on, why) in chosen
+        ]
     if lengthened:
         visits.sort(key=_DUE)  # a row goes on behind an earlier end
     return _with_plans(visits, course) if course.facts else visits
