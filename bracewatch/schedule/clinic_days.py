@@ -73,9 +73,14 @@ class ClinicCalendar:
 
     def why_closed(self, day: date) -> str:
         """Why nobody is seen on that day, for staff; empty when it is open."""
-        return self._ways[day.weekday()][1] or self._closing(day) or ("fully booked" if day in self.full else "")
+        return self._ways[day.weekday()][1] or self.closing(day) or ("fully booked" if day in self.full else "")
 
-    def _closing(self, day: date) -> str:
+    def why_shut(self, day: date) -> str:
+        """Why the clinic is closed on that day, however many visits are booked on it; empty when it is not."""
+        return self._ways[day.weekday()][1] or self.closing(day)
+
+    def closing(self, day: date) -> str:
+        """The clinic's own closed day or the public holiday on that day, empty when it is none."""
         if day in self.closed:
             return f"closed: {self.closed[day]}"
         if self.country is not None:
@@ -114,8 +119,9 @@ class ClinicCalendar:
             if opens < first:
                 opens = first
             step, why = ways[due.weekday()]
-            on: date | None = due + step
-            if on in off[on.year]:
+            nearest = due + step
+            on: date | None = nearest
+            if nearest in off[nearest.year]:
                 on, why = round_off.get(due) or self._look_round(due)
             if on is None or not opens <= on <= closes:
                 on, why = self.choose(due, opens, closes)

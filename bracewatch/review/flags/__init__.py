@@ -10,6 +10,7 @@ from bracewatch.review.flags import (
     no_clinic_day,
     no_reply,
     sore_skin,
+    step_undecided,
     unread_reply,
     wants_no_messages,
 )
@@ -21,6 +22,7 @@ RULES: tuple[Rule, ...] = (
     unread_reply.RULE,
     low_wear.RULE,
     missed_visit.RULE,
+    step_undecided.RULE,
     no_clinic_day.RULE,
     cannot_come.RULE,
     no_reply.RULE,
