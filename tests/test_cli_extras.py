@@ -1,5 +1,7 @@
 """`plan` with boots, the bar, and when texts go out where the family lives."""
 
+import json
+
 import pytest
 from click.testing import CliRunner, Result
 
@@ -36,6 +38,21 @@ def test_texts_are_told_on_the_familys_clocks_through_a_change_of_the_clock() ->
     assert "Sat 2026-10-24 19:30 +0300, 16:30 UTC: a visit is near" in done.output
 
 
+def test_json_holds_boots_bar_and_every_text_in_utc() -> None:
+    # IANA tz database: Cairo left summer time (+03) for +02 at the end of 29 October 2026: 18:00 is 15:00, then 16:00.
+    words = ("--foot-length", "left=86@2026-09-01", "--shoulder-width", "18.5", "--zone", "Africa/Cairo", "--json")
+    answer = json.loads(plan(*words, "--until", "2026-11-30").stdout)
+    (boot,) = answer["boots"]
+    assert (boot["side"], boot["measured_on"], boot["length_mm"]) == ("left", "2026-09-01", 86)
+    assert (boot["size"], boot["next_size"], boot["outgrown"]) == (15.5, 16, False)
+    assert boot["measured_on"] <= boot["ready_from"] <= boot["earliest"] < boot["latest"]
+    assert answer["bar_cm"] == 18.5
+    assert answer["texts"][0] == {"at": "2026-09-03T15:00Z", "what": ["check-in"]}
+    assert {"at": "2026-09-12T15:00Z", "what": ["reminder"]} in answer["texts"]
+    assert answer["texts"][-1] == {"at": "2026-11-30T16:00Z", "what": ["reminder"]}  # of the visit on 1 December
+    assert len(answer["texts"]) > 8  # people see the first eight
+
+
 def test_nothing_is_added_that_was_not_asked_for() -> None:
     done = plan()
     assert "Boots" not in done.output
@@ -51,7 +68,9 @@ def test_nothing_is_added_that_was_not_asked_for() -> None:
         (("--foot-length", "left=86@2026-02-30"), "not a day in the calendar"),
         (("--foot-length", "left=86@2025-09-01"), "birth"),
         (("--shoulder-width", "300"), "shoulder width"),
-        (("--shoulder-width", "wide"), "wide"),
+        (("--shoulder-width", "wide"), "'wide' is not a number of centimetres: write it as in 18 or 18.5"),
+        (("--shoulder-width", "nan"), "'nan' is not a number of centimetres"),
+        (("--foot-length", f"left={'9' * 400}@2026-09-01"), "left=86@2026-09-01"),
         (("--zone", "Cairo"), "not a time zone"),
         (("--contact-time", "22:00"), "quiet hours"),
         (("--contact-time", "6pm"), "not a time of day"),

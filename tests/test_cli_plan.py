@@ -50,7 +50,10 @@ class TestPlan:
 
     def test_json_has_the_promised_keys_and_iso_dates(self) -> None:
         answer = answer_to("--clinic-days", "tue,fri")
-        assert set(answer) == {"protocol", "phases", "visits", "ends_on", "notes"}
+        assert set(answer) == {
+            *("protocol", "phases", "visits", "ends_on", "notes"),
+            *("sides", "foot", "boots", "bar_cm", "texts", "changes"),
+        }
         assert answer["protocol"] == {"id": "nights-to-four", "version": 1}
         assert answer["phases"][0] == {
             "key": "full-time",
@@ -67,9 +70,29 @@ class TestPlan:
             "closes": "2026-03-22",
             "on": "2026-03-17",
             "why": "Sunday is no clinic day",
+            "kept": None,
+            "booked": False,
+            "cancelled": False,
         }
         assert answer["ends_on"] == "2030-01-10"
         assert answer["notes"] == []
+
+    def test_json_is_null_or_empty_where_nothing_was_asked_for(self) -> None:
+        answer = answer_to()
+        assert (answer["boots"], answer["bar_cm"], answer["texts"], answer["changes"]) == ([], None, None, None)
+        assert (answer["sides"], answer["foot"]) == (None, "typical")
+
+    def test_json_says_what_was_kept_booked_and_cancelled(self) -> None:
+        answer = answer_to(
+            *("--fact", "kept=2026-03-16", "--fact", "booked:step-down=2026-06-03"),
+            *("--fact", "cancelled:every-four-months-1=2026-09-01", "--sides", "left", "--foot", "loose"),
+        )
+        states = {one["key"]: (one["kept"], one["booked"], one["cancelled"]) for one in answer["visits"]}
+        assert states["first-fit"] == ("2026-03-16", False, False)
+        assert states["step-down"] == (None, True, False)
+        assert states["every-four-months-1"] == (None, False, True)
+        assert states["every-four-months-2"] == (None, False, False)
+        assert (answer["sides"], answer["foot"]) == ("left", "loose")
 
     def test_without_clinic_days_every_day_counts_and_says_so(self) -> None:
         assert "no clinic days given: every day counts as open" in plan().output
@@ -215,6 +238,24 @@ class TestFacts:
         assert "Bracing ends 2027-05-05" in ended.output
         assert "if the clinic agrees" not in ended.output
 
+    def test_a_lengthening_of_bracing_that_was_ended_before_is_noted_and_one_that_was_lived_through_is_not(
+        self,
+    ) -> None:
+        lengthened, noted = ("--fact", "lengthened=2029-06-01..2032-01-01"), "lengthening has no effect"
+        assert noted in sentences(answer_to(*lengthened, "--fact", "ended:relapse=2029-08-01"))
+        assert noted not in sentences(answer_to(*lengthened, "--fact", "ended:relapse=2031-08-01"))
+        assert noted not in sentences(answer_to(*lengthened))
+
+    def test_a_decision_before_the_window_of_its_visit_is_noted_with_the_day_planned(self) -> None:
+        said = sentences(answer_to("--fact", "step-down=2026-03-02"))
+        assert (
+            "'step-down' was made on 2026-03-02, before the window of its visit opens: it is planned for 2026-06-01"
+            in said
+        )
+        assert "before the window" in sentences(answer_to("--fact", "step-down=2026-03-02", "--until", "2026-04-01"))
+        for day in ("2026-05-25", "2026-06-09"):  # the window opens seven days before
+            assert "before the window" not in sentences(answer_to("--fact", f"step-down={day}"))
+
     def test_a_lengthening_that_changes_nothing_is_noted(self) -> None:
         assert "goes on until 2030-01-10 anyway" in sentences(answer_to("--fact", "lengthened=2029-01-01..2029-06-01"))
 
@@ -249,6 +290,7 @@ class TestFacts:
             ("lengthened:why=2029-12-01..2031-01-01", "does not belong here"),
             ("resumed:skin=2026-04-01", "does not belong here"),
             ("kept:first-fit=2026-03-18..2026-03-19", "one day wanted"),
+            ("taken-back=2026-06-10", "say which one: write it as in taken-back:step-down"),
         ],
     )
     def test_a_fact_written_wrongly_is_refused_with_how_to_write_it(self, text: str, said: str) -> None:
@@ -264,6 +306,35 @@ class TestFacts:
 
     def test_a_pause_after_the_end_of_bracing_is_refused(self) -> None:
         assert "but bracing ended on 2030-01-10" in plan("--fact", "paused=2030-02-01").output
+
+    def test_visits_that_only_the_plan_with_its_facts_has_are_known(self) -> None:
+        longer = ("--fact", "lengthened=2029-12-20..2031-01-10")
+        late = ("--fact", "booked:every-six-months-4=2030-09-01")
+        assert plan(*longer, *late).exit_code == 0
+        refused = plan(*late)
+        assert refused.exit_code == 2
+        assert "the plan has no visit 'every-six-months-4'" in refused.output
+
+    def test_a_visit_is_not_known_only_because_it_is_said_to_be_kept(self) -> None:
+        twice = plan("--fact", "kept:frist-fit=2026-03-18", "--fact", "booked:frist-fit=2026-03-19")
+        assert "the plan has no visit 'frist-fit'" in twice.output
+
+    def test_a_decision_that_was_a_mistake_is_taken_back(self) -> None:
+        decided = ("--fact", "step-down=2026-06-09")
+        assert "until the clinic says so" not in plan(*decided).output
+        assert "until the clinic says so" in plan(*decided, "--fact", "taken-back:step-down=2026-06-10").output
+        anew = answer_to(*decided, "--fact", "taken-back:step-down=2026-06-10", "--fact", "step-down=2026-06-16")
+        assert anew["phases"][0]["end"] == "2026-06-16"
+
+    def test_an_end_that_was_a_mistake_is_taken_back(self) -> None:
+        ended = ("--fact", "ended:relapse=2027-05-05")
+        assert answer_to(*ended)["ends_on"] == "2027-05-05"
+        back = plan(*ended, "--fact", "taken-back:ended=2027-05-06")
+        assert "Bracing ends 2030-01-10 (4 y 0 m old), if the clinic agrees" in back.output
+
+    def test_what_was_not_decided_cannot_be_taken_back(self) -> None:
+        assert plan("--fact", "taken-back:step-down=2026-06-10").exit_code == 2
+        assert "no decision 'stepdown'" in plan("--fact", "taken-back:stepdown=2026-06-10").output
 
     def test_a_fact_that_is_ahead_is_drawn_and_noted_and_a_booking_is_not(self) -> None:
         noted = sentences(answer_to("--fact", "step-down=2029-06-09"))
@@ -301,6 +372,40 @@ class TestMove:
         assert "What changes from 2026-07-01 on: A stays, B moves" in shown
         assert "+ Step 1: 20 to 22 hours" in shown
         assert "What changes" not in plan("--fact", "step-down=2026-06-09").output
+
+    def test_json_holds_the_keys_of_what_changes_and_both_ends(self) -> None:
+        changes = answer_to("--fact", "step-down=2026-06-09", "--move", "sleep-to-five=2026-10-01")["changes"]
+        # Nights and naps go on up to the move as they were, then sleep; bracing to five years of age. CALC
+        assert changes["from"] == "2026-10-01"
+        assert changes["phases"] == {"added": ["sleep"], "dropped": [], "changed": ["nights-and-naps"]}
+        assert (changes["ends_before"], changes["ends_after"]) == ("2030-01-10", "2031-01-10")
+        assert changes["visits"]["added"] == ["every-six-months-3", "every-six-months-4"]
+        assert "end-of-bracing" in changes["visits"]["changed"]
+        assert "first-fit" not in changes["visits"]["changed"]
+        assert "after-bracing-12" in changes["visits"]["dropped"]
+
+    def test_visits_that_only_the_moved_plan_has_are_known(self) -> None:
+        late = ("--fact", "booked:every-six-months-4=2030-06-20")
+        assert plan(*late, "--move", "sleep-to-five=2026-10-01").exit_code == 0
+        assert "the plan has no visit" in plan(*late).output
+
+    def test_a_pause_is_held_against_the_plan_in_force_on_its_day(self) -> None:
+        pause = ("--fact", "paused:skin=2030-03-01", "--fact", "resumed=2030-03-09")
+        assert plan(*pause, "--move", "sleep-to-five=2026-10-01").exit_code == 0
+        for move in ((), ("--move", "sleep-to-five=2030-05-01")):  # not moved, or not yet
+            refused = plan(*pause, *move)
+            assert refused.exit_code == 2
+            assert "paused on 2030-03-01, but bracing ended on 2030-01-10" in refused.output
+
+    def test_a_pause_after_the_end_of_the_moved_plan_is_refused(self) -> None:
+        words = ("--fact", "paused=2028-03-01", "--move", "trial-two-years=2026-10-01")
+        assert "but bracing ended on 2028-01-10" in plan(*words).output
+        assert plan(*words[:2]).exit_code == 0
+
+    def test_a_decision_before_the_move_is_held_against_the_old_plan(self) -> None:
+        refused = plan("--fact", "step-down=2026-03-01", "--move", "sleep-to-five=2026-10-01")
+        assert "would leave no day of the phase it ends" in refused.output
+        assert plan("--fact", "step-down=2026-10-02", "--move", "sleep-to-five=2026-10-01").exit_code == 0
 
     @pytest.mark.parametrize(
         ("move", "said"),
@@ -354,6 +459,7 @@ class TestWhatWasMeasured:
             (("--bend", "much"), "not a number of degrees"),
             (("--bend", "nan"), "give 0 to 45"),
             (("--abduction-after", "120"), "give 0 to 90"),
+            (("--bend", "1e1"), "not a number of degrees: give 0 to 45"),
             (("--rotation-unaffected", "40"), "say with --sides left or right"),
         ],
     )
@@ -375,6 +481,40 @@ class TestCalendarFile:
         file = tmp_path / "plan.ics"
         assert plan("--until", "2026-05-01", "--ics", str(file)).exit_code == 0
         assert len(icalendar.Calendar.from_ical(file.read_bytes()).walk("VEVENT")) == 2
+
+    def test_what_an_early_end_drops_is_called_off_and_what_was_before_it_is_not(self, tmp_path: Path) -> None:
+        # RFC 5545, 3.8.1.11: an event that is no longer held is CANCELLED.
+        def states(name: str, *words: str) -> dict[str, tuple[str, date, bool]]:
+            assert plan("--ics", str(tmp_path / name), *words).exit_code == 0
+            found = icalendar.Calendar.from_ical((tmp_path / name).read_bytes()).walk("VEVENT")
+            return {
+                str(event["UID"]): (
+                    str(event["SUMMARY"]),
+                    event["DTSTART"].dt,
+                    str(event.get("STATUS")) == "CANCELLED",
+                )
+                for event in found
+            }
+
+        before, ended = states("a.ics"), states("b.ics", "--fact", "ended:relapse=2026-05-05")
+        assert set(before) <= set(ended)
+        assert not any(off for _, _, off in before.values())
+        end = date(2026, 5, 5)
+        assert all(off == (first >= end) for _, first, off in ended.values())
+        assert ("Brace: Nights and naps", date(2026, 6, 1), True) in ended.values()
+        taken_back = states("c.ics", "--fact", "ended:agreed=2026-05-05", "--fact", "taken-back:ended=2026-05-06")
+        assert {uid for uid, (_, _, off) in taken_back.items() if not off} == set(before)
+
+    def test_what_a_move_drops_is_called_off(self, tmp_path: Path) -> None:
+        file = tmp_path / "plan.ics"
+        assert plan("--ics", str(file), "--move", "sleep-to-five=2026-05-01").exit_code == 0
+        events = icalendar.Calendar.from_ical(file.read_bytes()).walk("VEVENT")
+        off = {str(event["SUMMARY"]) for event in events if str(event.get("STATUS")) == "CANCELLED"}
+        assert off == {"Brace: Nights and naps", "Clinic: After bracing: look for relapse"}
+
+    def test_a_label_without_a_file_and_a_file_without_a_name_are_refused(self) -> None:
+        assert "--label: say with --ics which file" in plan("--label", "A").output
+        assert "cannot be written" in plan("--ics", "").output
 
     def test_a_label_tells_twins_apart(self, tmp_path: Path) -> None:
         def identifiers(name: str, *words: str) -> set[str]:

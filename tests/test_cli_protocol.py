@@ -67,6 +67,22 @@ class TestCheck:
         assert done.exit_code == 2
         assert "variant.0.phase.1: no child gets a day of 'nights-and-naps'" in done.output
 
+    def test_faults_in_use_stand_beside_those_of_a_file_that_can_be_read(self, tmp_path: Path) -> None:
+        changes = (('after = "P3M"', 'after = "P2Y"'), ('foot = "loose"', 'foot = "typical"'))
+        done = run("check", str(own(tmp_path, *changes, ('id = "ours"', 'id = "sleep-to-five"'))))
+        assert "ours.toml: 3 faults" in done.output
+        for said in (
+            "id: 'sleep-to-five' comes with the program",
+            "settings.1.foot: 'typical' stands here twice",
+            "variant.0.visit.1: decides 'step-down', but its window does not hold",
+        ):
+            assert said in done.output
+
+    def test_a_decision_that_ends_two_phases_is_one_fault(self, tmp_path: Path) -> None:
+        file = own(tmp_path, ('until_age = "P4Y"\nasks', 'until_age = "P4Y"\ngate = "step-down"\nasks'))
+        done = run("check", str(file))
+        assert "1 fault\n  variant.0.phase.1.gate: 'step-down' stands here twice" in done.output
+
     def test_an_identifier_that_comes_with_the_program_is_a_fault(self, tmp_path: Path) -> None:
         file = own(tmp_path, ('id = "ours"', 'id = "sleep-to-five"'))
         done = run("check", str(file))
@@ -108,6 +124,12 @@ class TestList:
         assert "one.toml: version" in done.output
         assert "two.toml: variant.0.phase.0.hours.1" in done.output
 
+    def test_faults_that_only_show_in_use_are_named(self, tmp_path: Path) -> None:
+        own(tmp_path, ('after = "P3M"', 'after = "P2Y"'))
+        done = run("list", "--protocols", str(tmp_path))
+        assert done.exit_code == 2
+        assert "ours.toml: variant.0.visit.1: decides 'step-down'" in done.output
+
 
 class TestShow:
     def test_it_says_what_a_person_needs_to_know(self) -> None:
@@ -136,6 +158,16 @@ class TestShow:
             for part in (*variant.phase, *variant.visit):
                 assert f"({part.key})" in shown
                 assert f"[{', '.join(part.source)}]" in shown
+
+    def test_visits_that_hang_on_the_end_of_bracing_say_so(self, tmp_path: Path) -> None:
+        shown = " ".join(run("show", "nights-to-four").output.split())
+        assert "(end-of-bracing): at the end of bracing; counts" in shown
+        assert "(every-six-months): every 6 months until the end of bracing; counts" in shown
+        assert "(after-bracing): every 1 year from the end of bracing until 16 years of age; counts" in shown
+        assert "(every-four-months): every 4 months until 3 years of age; counts" in shown
+        other = own(tmp_path, ("until_end = true", 'from_age = "P3Y"\nuntil = "P4Y"'))
+        shown = " ".join(run("show", str(other)).output.split())
+        assert "every 6 months from 3 years of age until 4 years after the brace start; counts" in shown
 
     def test_research_says_so(self) -> None:
         assert "Status: research, not routine" in run("show", "trial-two-years").output

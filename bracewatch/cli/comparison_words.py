@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import timedelta
+from typing import Any
 
 from bracewatch.schedule.comparing import Comparison, Pair, RuleChange
 from bracewatch.schedule.pictures import day_of
@@ -39,6 +40,28 @@ def lines(before: Protocol, after: Protocol, comparison: Comparison, rules: Sequ
     yield ""
     yield _end(comparison)
     yield from _rules(rules)
+
+
+def as_json(comparison: Comparison) -> dict[str, Any]:
+    """The comparison for programs: the keys of what was added, dropped and changed, and both ends."""
+    return {
+        "phases": _keys(comparison.phases),
+        "visits": _keys(comparison.visits),
+        "ends_before": comparison.ends_before.isoformat(),
+        "ends_after": comparison.ends_after.isoformat(),
+    }
+
+
+def _keys(pairs: Sequence[Pair[Phase]] | Sequence[Pair[Visit]]) -> dict[str, list[str]]:
+    """A phase that a pause or a move only cuts in more pieces was changed, not added."""
+    before = dict.fromkeys(pair.before.key for pair in pairs if pair.before is not None)
+    after = dict.fromkeys(pair.after.key for pair in pairs if pair.after is not None)
+    differing = {part.key for pair in pairs if not pair.same for part in (pair.before, pair.after) if part is not None}
+    return {
+        "added": [key for key in after if key not in before],
+        "dropped": [key for key in before if key not in after],
+        "changed": [key for key in after if key in before and key in differing],
+    }
 
 
 def _phase(pair: Pair[Phase]) -> Iterator[str]:

@@ -12,6 +12,7 @@ from typing import TypeVar
 import click
 
 from bracewatch.schedule import protocol
+from bracewatch.schedule.rehearsing import load_rehearsed
 
 T = TypeVar("T")
 
@@ -87,15 +88,19 @@ def one_of(allowed: Iterable[str]) -> Callable[[str], str]:
     return reader
 
 
+def a_number(text: str, what: str, wanted: str) -> float:
+    """A number of degrees or the like (`what`). Raises ValueError, saying what is `wanted`, for anything else."""
+    if re.fullmatch(r"[-+]?\d{1,6}(\.\d+)?", text, re.ASCII) is None:
+        raise ValueError(f"{text!r} is not a number of {what}: {wanted}")
+    return float(text)
+
+
 def degrees_within(low: float, high: float) -> Callable[[str], float]:
     """A reader for degrees from `low` to `high`, both included. It raises ValueError for anything else."""
 
     def reader(text: str) -> float:
-        try:
-            value = float(text)
-        except ValueError:
-            raise ValueError(f"{text!r} is not a number of degrees: give {low:g} to {high:g}") from None
-        if not low <= value <= high:  # "nan" ends here too
+        value = a_number(text, "degrees", f"give {low:g} to {high:g}")
+        if not low <= value <= high:
             raise ValueError(f"{value:g} degrees cannot be: give {low:g} to {high:g}")
         return value
 
@@ -103,8 +108,9 @@ def degrees_within(low: float, high: float) -> Callable[[str], float]:
 
 
 def protocols_in(folder: str | None) -> dict[str, protocol.Protocol]:
-    """The shipped protocols and those of a clinic's own folder. Raises ValueError with every fault of its files."""
-    return protocol.available(Path(folder) if folder else None)
+    """The shipped protocols and those of a clinic's own folder. Raises ValueError with every fault of its files, those
+    that show in use among them."""
+    return protocol.available(Path(folder) if folder else None, load_rehearsed)
 
 
 def a_protocol(known: dict[str, protocol.Protocol]) -> Callable[[str], protocol.Protocol]:
@@ -121,9 +127,10 @@ def a_protocol(known: dict[str, protocol.Protocol]) -> Callable[[str], protocol.
 
 
 def a_protocol_file(text: str) -> protocol.Protocol:
-    """The protocol in a TOML file. Raises ValueError with every fault, or that the file cannot be read."""
+    """The protocol in a TOML file. Raises ValueError with every fault, those that show in use among them, or that the
+    file cannot be read."""
     try:
-        return protocol.load(Path(text))
+        return load_rehearsed(Path(text))
     except FileNotFoundError as error:
         raise ValueError(f"there is no file {text}") from error
     except OSError as error:

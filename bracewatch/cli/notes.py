@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from bracewatch.schedule.clinic_days import ClinicCalendar
 from bracewatch.schedule.facts import Course, FactKind, ahead_of, in_words
-from bracewatch.schedule.feet import Correction, cautions
+from bracewatch.schedule.feet import Correction, cautions, ranges_of
 from bracewatch.schedule.protocol import Protocol
-from bracewatch.schedule.timeline import PAUSE, Timeline, Visit
+from bracewatch.schedule.timeline import PAUSE, Timeline, Visit, build
 
 _CLINIC_DAYS = "The clinic days, closed days and public holidays that were given"
 _FACTS = "The facts that were given"
@@ -27,15 +27,29 @@ class Note:
     label: str
 
 
-def notes_on(
-    timeline: Timeline, rules: Protocol, course: Course, clinic: ClinicCalendar, correction: Correction, today: date
-) -> list[Note]:
-    """The cautions of a plan: its protocol first, then what was measured, then its visits, then its facts."""
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """What a plan was made from. `rules` are those followed in the end, after a move."""
+
+    rules: Protocol
+    course: Course
+    clinic: ClinicCalendar
+    correction: Correction
+    today: date
+
+
+def notes_on(timeline: Timeline, basis: Basis, until: date | None) -> list[Note]:
+    """The cautions of a plan: its protocol first, then what was measured, then its visits due up to `until`, then its
+    facts."""
+    visits = [visit for visit in timeline.visits if until is None or visit.due <= until]
     return [
-        *_of_status(rules),
-        *(Note(one.field, one.sentence, one.cite, one.label) for one in cautions(correction)),
-        *(note for visit in timeline.visits for note in _of_visit(visit, clinic)),
-        *_of_facts(timeline, course, today),
+        *_of_status(basis.rules),
+        *(
+            Note(one.field, one.sentence, one.cite, one.label)
+            for one in cautions(basis.correction, ranges_of(basis.rules))
+        ),
+        *(note for visit in visits for note in _of_visit(visit, basis.clinic)),
+        *_of_facts(timeline, basis),
     ]
 
 
@@ -69,15 +83,40 @@ def _of_visit(visit: Visit, clinic: ClinicCalendar) -> Iterator[Note]:
         yield Note(None, sentence, _CLINIC_DAYS, "CALC")
 
 
-def _of_facts(timeline: Timeline, course: Course, today: date) -> Iterator[Note]:
-    for fact in ahead_of(today, course.facts):
-        sentence = f"{in_words(fact).capitalize()} on {fact.on} is ahead of {today}: it is drawn as if it happens."
-        yield Note(None, sentence, _FACTS, "CALC")
+def _of_facts(timeline: Timeline, basis: Basis) -> Iterator[Note]:
+    course, today = basis.course, basis.today
+    sentences = [
+        f"{in_words(fact).capitalize()} on {fact.on} is ahead of {today}: it is drawn as if it happens."
+        for fact in ahead_of(today, course.facts)
+    ]
+    sentences += _decided_early(timeline, course)
     pauses = course.all_of(FactKind.PAUSED, FactKind.RESUMED)
     if pauses and pauses[-1].kind is FactKind.PAUSED and timeline.phases and timeline.phases[-1].key == PAUSE:
-        sentence = f"The brace is paused since {pauses[-1].on} and nobody wrote down that it goes on again."
+        sentences.append(f"The brace is paused since {pauses[-1].on} and nobody wrote down that it goes on again.")
+    sentences += _lengthened_in_vain(timeline, basis)
+    for sentence in sentences:
         yield Note(None, sentence, _FACTS, "CALC")
-    longer = list(course.latest(FactKind.LENGTHENED).values())
-    if longer and longer[0].until is not None and longer[0].until < timeline.ends_on:
-        sentence = f"Bracing was lengthened until {longer[0].until}, but it goes on until {timeline.ends_on} anyway."
-        yield Note(None, sentence, _FACTS, "CALC")
+
+
+def _decided_early(timeline: Timeline, course: Course) -> Iterator[str]:
+    """Steps that were made before their visit could have been."""
+    for gate, word in course.opened().items():
+        visits = [visit for visit in timeline.visits if visit.decides == gate]
+        if visits and word.on < min(visit.opens for visit in visits):
+            yield (
+                f"The decision {gate!r} was made on {word.on}, before the window of its visit opens: it is planned for "
+                f"{visits[0].due}, and counts from {visits[0].opens}."
+            )
+
+
+def _lengthened_in_vain(timeline: Timeline, basis: Basis) -> Iterator[str]:
+    longer, end = basis.course.all_of(FactKind.LENGTHENED), basis.course.end()
+    if not longer or longer[-1].until is None:
+        return
+    until = longer[-1].until
+    if until < timeline.ends_on:
+        yield f"Bracing was lengthened until {until}, but it goes on until {timeline.ends_on} anyway."
+    elif end is not None:
+        facts = tuple(fact for fact in basis.course.facts if fact.kind not in (FactKind.LENGTHENED, FactKind.ENDED))
+        if end.on <= build(basis.rules, replace(basis.course, facts=facts), basis.clinic).ends_on:
+            yield f"Bracing was lengthened until {until}, but it was ended on {end.on}: lengthening has no effect."

@@ -10,7 +10,7 @@ from typing import Any
 
 from bracewatch.cli.notes import Note
 from bracewatch.schedule import pictures
-from bracewatch.schedule.facts import Course, FactKind
+from bracewatch.schedule.facts import Course
 from bracewatch.schedule.pictures import day_of
 from bracewatch.schedule.protocol import Protocol
 from bracewatch.schedule.spans import add_months
@@ -47,6 +47,9 @@ def as_json(timeline: Timeline, notes: list[Note]) -> dict[str, Any]:
                 "closes": visit.closes.isoformat(),
                 "on": day.isoformat() if (day := day_of(visit)) else None,
                 "why": why_moved(visit),
+                "kept": visit.kept.isoformat() if visit.kept else None,
+                "booked": visit.booked,
+                "cancelled": visit.cancelled,
             }
             for visit in timeline.visits
         ],
@@ -113,7 +116,7 @@ class PlanWords:
 
     @property
     def _ended(self) -> bool:
-        return bool(self.course.latest(FactKind.ENDED))
+        return self.course.end() is not None
 
     def _visit(self, visit: Visit) -> str:
         day = day_of(visit)

@@ -6,7 +6,7 @@ import json
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, time
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any, cast
 
@@ -16,24 +16,29 @@ from bracewatch.cli import comparison_words, plan_words
 from bracewatch.cli.extras import (
     EVENING,
     Boot,
+    Clocks,
+    Text,
     boot_lines,
+    boots_as_json,
     read_bar,
     read_boots,
     read_contact_time,
     read_zone,
     text_lines,
+    texts_as_json,
+    texts_of,
 )
 from bracewatch.cli.given import Given, a_protocol, degrees_within, iso_date, one_of, protocols_in
-from bracewatch.cli.notes import Note, notes_on
-from bracewatch.cli.typed_facts import HELP, read_facts, unknown_in
+from bracewatch.cli.held_against import Move, faults_of_course, faults_of_move
+from bracewatch.cli.notes import Basis, Note, notes_on
+from bracewatch.cli.typed_facts import HELP, read_facts
 from bracewatch.schedule import protocol
 from bracewatch.schedule.clinic_days import ClinicCalendar, check_country, parse_weekdays
-from bracewatch.schedule.comparing import compare, compare_rules
-from bracewatch.schedule.facts import Course, ahead_of, faults_in, in_words
+from bracewatch.schedule.comparing import Comparison, compare, compare_rules
+from bracewatch.schedule.facts import Course, FactKind, ahead_of, faults_in, in_words
 from bracewatch.schedule.feet import POSSIBLE, Correction, FootKind, Sides
-from bracewatch.schedule.plausible import against_plan
 from bracewatch.schedule.protocol import FEET, Protocol
-from bracewatch.schedule.timeline import Timeline, build, changed
+from bracewatch.schedule.timeline import Timeline, build, moved
 
 OWN_CLOSED_DAY = "the clinic's own day off"
 SIDES = ("left", "right", "both")
@@ -117,20 +122,18 @@ def plan(**typed: Any) -> None:
     Needs no database and stores nothing.
     """
     asked = _read(typed)
-    planned = build(asked.rules, asked.course, asked.clinic, asked.as_of)
-    moved = _moved(planned, asked)
-    timeline = _only_until(moved or planned, asked.until)
-    notes = notes_on(
-        timeline, asked.in_force, asked.course, asked.clinic, asked.correction, asked.as_of or datetime.now(UTC).date()
-    )
+    *before, whole = _plans(asked, asked.course)
+    timeline = _only_until(whole, asked.until)
+    today = asked.as_of or datetime.now(UTC).date()
+    notes = notes_on(whole, Basis(asked.in_force, asked.course, asked.clinic, asked.correction, today), asked.until)
+    texts = texts_of(whole, asked.in_force.contact, asked.clocks, asked.until) if asked.clocks is not None else None
+    changes = compare(_only_until(before[0], asked.until), timeline) if before else None
     if asked.calendar_file is not None:
         click.echo(_write_calendar(timeline, asked, asked.calendar_file), err=True)
     if typed["as_json"]:
-        click.echo(json.dumps(plan_words.as_json(timeline, notes), indent=2))
+        click.echo(json.dumps(_as_json(timeline, asked, notes, texts, changes), indent=2))
     else:
-        click.echo(_as_text(timeline, asked, notes))
-        if moved is not None:
-            click.echo("\n".join(_what_changes(_only_until(planned, asked.until), timeline, asked)))
+        click.echo("\n".join([_as_text(timeline, asked, notes, texts), *_what_changes(changes, asked)]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,11 +147,10 @@ class Asked:
     sides: str | None
     boots: list[Boot]
     bar_cm: float | None
-    zone_name: str | None
-    contact_time: time
+    clocks: Clocks | None  # those of the family, when somebody said where it lives
     any_day: bool  # no clinic days were given
     as_of: date | None
-    move: tuple[Protocol, date] | None  # to which protocol, and from which day on
+    move: Move | None
     until: date | None
     calendar_file: Path | None
     label: str
@@ -175,24 +177,28 @@ def _read(typed: dict[str, Any]) -> Asked:
     bar_cm = read_bar(given, typed["shoulder_width"])
     zone_name = given.read("--zone", typed["zone_name"], read_zone)
     contact_time = given.read("--contact-time", typed["contact_time"], read_contact_time) or EVENING
+    clocks = Clocks(zone_name, contact_time) if zone_name is not None else None
     if typed["contact_time"] is not None and typed["zone_name"] is None:
         given.faults.append("--contact-time: say with --zone where the family lives, as in Africa/Nairobi")
-    gates = {phase.gate for variant in rules.variant for phase in variant.phase if phase.gate} if rules else None
+    move = given.read("--move", typed["move"], lambda text: _a_move(text, known or {}))
+    gates = _gates(rules, *([move[0]] if move else [])) if rules else None
     facts, faults = read_facts(typed["facts"], gates)
     given.faults += faults
     if as_of is not None:
         given.faults += [f"{in_words(fact)} on {fact.on} is after --as-of {as_of}" for fact in ahead_of(as_of, facts)]
-    move = given.read("--move", typed["move"], lambda text: _a_move(text, known or {}))
+    if typed["label"] is not None and typed["ics"] is None:
+        given.faults.append("--label: say with --ics which file it is for")
     if born is not None and start is not None:
         given.faults += faults_in(born, start, datetime.now(UTC).date(), facts)
         if rules is not None and foot is not None:
             course = Course(born, start, tuple(facts), foot)
-            given.faults += _faults_of_course(rules, course, given.faults)
-            given.faults += _faults_of_move(move, course)
+            wrong_move = faults_of_move(move, course)
+            given.faults += faults_of_course(rules, course, None if wrong_move else move, given.faults)
+            given.faults += wrong_move
     if born is None or start is None or rules is None or foot is None or correction is None or given.faults:
         raise given.refusal()
     course = Course(born, start, tuple(facts), foot)
-    file = Path(typed["ics"]) if typed["ics"] else None
+    file = Path(typed["ics"]) if typed["ics"] is not None else None
     any_day = typed["clinic_days"] is None
     return Asked(
         rules,
@@ -202,8 +208,7 @@ def _read(typed: dict[str, Any]) -> Asked:
         typed["sides"],
         boots,
         bar_cm,
-        zone_name,
-        contact_time,
+        clocks,
         any_day,
         as_of,
         move,
@@ -213,14 +218,8 @@ def _read(typed: dict[str, Any]) -> Asked:
     )
 
 
-def _faults_of_course(rules: Protocol, course: Course, known: list[str]) -> list[str]:
-    """Why the protocol has no plan for this child, what facts are about that is not in the plan, and, where nothing
-    is wrong with them yet, what contradicts the plan."""
-    try:
-        plain = build(rules, replace(course, facts=()), ClinicCalendar())
-    except ValueError as error:
-        return [str(error)]
-    return unknown_in(course.facts, plain) or ([] if known else against_plan(rules, course))
+def _gates(*followed: Protocol) -> set[str]:
+    return {phase.gate for rules in followed for variant in rules.variant for phase in variant.phase if phase.gate}
 
 
 def _a_move(text: str, known: dict[str, Protocol]) -> tuple[Protocol, date]:
@@ -231,32 +230,21 @@ def _a_move(text: str, known: dict[str, Protocol]) -> tuple[Protocol, date]:
     return a_protocol(known)(name), iso_date(day)
 
 
-def _faults_of_move(move: tuple[Protocol, date] | None, course: Course) -> list[str]:
-    if move is None:
-        return []
-    rules, day = move
-    if day <= course.brace_start:
-        return [f"--move: {day} is not after the brace start {course.brace_start}: plan with that protocol instead"]
-    try:
-        rules.variant_for(course.born, course.brace_start, course.foot)
-    except ValueError as error:
-        return [f"--move: {error}"]
-    return []
+def _plans(asked: Asked, course: Course) -> Iterator[Timeline]:
+    """The timeline of the course, then, when a move was asked for, the one with the move."""
+    plan = build(asked.rules, course, asked.clinic, asked.as_of)
+    yield plan
+    if asked.move is not None:
+        rules, day = asked.move
+        yield moved(plan, rules, course, asked.clinic, day, asked.as_of)
 
 
-def _moved(planned: Timeline, asked: Asked) -> Timeline | None:
-    """The timeline with the move that was asked for; None without one."""
-    if asked.move is None:
-        return None
-    rules, day = asked.move
-    return changed(planned, build(rules, asked.course, asked.clinic, asked.as_of), day)
-
-
-def _what_changes(planned: Timeline, moved: Timeline, asked: Asked) -> Iterator[str]:
-    assert asked.move is not None  # noqa: S101 - there is a moved timeline
+def _what_changes(changes: Comparison | None, asked: Asked) -> Iterator[str]:
+    if changes is None or asked.move is None:
+        return
     rules, day = asked.move
     yield f"\nWhat changes from {day} on: A stays, B moves"
-    yield from comparison_words.lines(asked.rules, rules, compare(planned, moved), compare_rules(asked.rules, rules))
+    yield from comparison_words.lines(asked.rules, rules, changes, compare_rules(asked.rules, rules))
 
 
 def _read_clinic(given: Given, typed: dict[str, Any]) -> ClinicCalendar:
@@ -303,12 +291,29 @@ def _only_until(timeline: Timeline, until: date | None) -> Timeline:
     )
 
 
-def _as_text(timeline: Timeline, asked: Asked, notes: list[Note]) -> str:
+def _as_json(
+    timeline: Timeline, asked: Asked, notes: list[Note], texts: list[Text] | None, changes: Comparison | None
+) -> dict[str, Any]:
+    """Everything that the text says, for programs; what was not asked for is null or empty."""
+    moves = None
+    if changes is not None and asked.move is not None:
+        moves = {"from": asked.move[1].isoformat(), **comparison_words.as_json(changes)}
+    return {
+        **plan_words.as_json(timeline, notes),
+        "sides": asked.sides,
+        "foot": asked.course.foot,
+        **boots_as_json(asked.boots, asked.bar_cm),
+        "texts": texts_as_json(texts),
+        "changes": moves,
+    }
+
+
+def _as_text(timeline: Timeline, asked: Asked, notes: list[Note], texts: list[Text] | None) -> str:
     width = min(max(shutil.get_terminal_size((80, 24)).columns, 60), 120)
     words = plan_words.PlanWords(asked.in_force, asked.course, asked.sides, asked.any_day, asked.until, width)
     extras = list(boot_lines(asked.boots, asked.bar_cm))
-    if asked.zone_name is not None:
-        extras += text_lines(timeline, asked.in_force.contact, asked.zone_name, asked.contact_time, asked.until)
+    if asked.clocks is not None and texts is not None:
+        extras += text_lines(texts, asked.clocks)
     return words.text(timeline, notes, extras)
 
 
@@ -318,8 +323,18 @@ def _write_calendar(timeline: Timeline, asked: Asked, file: Path) -> str:
 
     course = asked.course
     name = f"{asked.rules.id} {course.born} {course.brace_start} {course.foot} {asked.sides or ''} {asked.label}"
+    older = [_only_until(plan, asked.until) for plan in _older_plans(asked)]
     try:
-        file.write_bytes(calendar_file(timeline, name, datetime.now(UTC)))
+        file.write_bytes(calendar_file(timeline, name, datetime.now(UTC), older))
     except OSError as error:
         raise click.UsageError(f"--ics: {file} cannot be written: {error.strerror}") from error
     return f"Calendar file written: {file}"
+
+
+def _older_plans(asked: Asked) -> Iterator[Timeline]:
+    """The plans that older files of the course may hold: from before the move, from before each word on the end."""
+    unsaid: set[FactKind] = set()
+    for kinds in ((), (FactKind.END_TAKEN_BACK,), (FactKind.ENDED,), (FactKind.LENGTHENED,)):
+        unsaid.update(kinds)
+        facts = tuple(fact for fact in asked.course.facts if fact.kind not in unsaid)
+        yield from _plans(asked, replace(asked.course, facts=facts))

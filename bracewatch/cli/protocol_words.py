@@ -78,10 +78,14 @@ def _moment(visit: VisitRule) -> str:
         return f"{span_words(visit.after)} after the brace start"
     if visit.at_age is not None:
         return f"at {span_words(visit.at_age)} of age"
+    if visit.at_end:
+        return "at the end of bracing"
     words = f"every {span_words(visit.every)}" if visit.every else ""
     words += f" from {span_words(visit.from_age)} of age" if visit.from_age else ""
+    words += " from the end of bracing" if visit.from_end else ""
     words += f" until {span_words(visit.until_age)} of age" if visit.until_age else ""
-    return words + (f" until {span_words(visit.until)} after the brace start" if visit.until else "")
+    words += f" until {span_words(visit.until)} after the brace start" if visit.until else ""
+    return words + (" until the end of bracing" if visit.until_end else "")
 
 
 def _contact(rules: Protocol) -> Iterator[str]:

@@ -16,7 +16,6 @@ from bracewatch.schedule.comparing import compare as compare_timelines
 from bracewatch.schedule.comparing import compare_rules
 from bracewatch.schedule.facts import Course, faults_in
 from bracewatch.schedule.protocol import FEET, Protocol, ProtocolError
-from bracewatch.schedule.rehearsing import faults_in_use
 from bracewatch.schedule.timeline import Timeline, build
 
 EXAMPLE_BORN, EXAMPLE_START = date(2026, 7, 1), date(2026, 9, 1)
@@ -45,9 +44,9 @@ def list_protocols(folder: str | None) -> None:
 def check(context: click.Context, file: str) -> None:
     """Check a protocol FILE: every fault, with its place and what is allowed. Exit code 2 when there is one."""
     try:
-        faults = _faults_in(a_protocol_file(file))
+        faults = _taken_identifier(a_protocol_file(file))
     except ProtocolError as error:
-        faults = list(error.faults)
+        faults = _taken_identifier(error.readable) + list(error.faults)
     except ValueError as error:
         raise click.UsageError(str(error)) from error
     if not faults:
@@ -57,11 +56,11 @@ def check(context: click.Context, file: str) -> None:
     context.exit(2)
 
 
-def _faults_in(rules: Protocol) -> list[str]:
-    faults = faults_in_use(rules)
-    if rules.id in protocols.shipped_ids() and rules.text != protocols.shipped(rules.id).text:
-        faults.insert(0, f"id: {rules.id!r} comes with the program: choose another for this file")
-    return faults
+def _taken_identifier(rules: Protocol | None) -> list[str]:
+    """The fault of a file that can be read and has the identifier of a shipped one; empty for the shipped one."""
+    if rules is None or rules.id not in protocols.shipped_ids() or rules.text == protocols.shipped(rules.id).text:
+        return []
+    return [f"id: {rules.id!r} comes with the program: choose another for this file"]
 
 
 @protocol.command()

@@ -9,7 +9,7 @@ from typing import Literal, NamedTuple
 
 from bracewatch.cli.given import iso_date
 from bracewatch.schedule.facts import UNPLANNED, Fact, FactKind
-from bracewatch.schedule.timeline import Timeline
+from bracewatch.schedule.timeline import NO_LONGER_PLANNED, Timeline
 
 _SHAPE = re.compile(r"(?P<word>[^:=]+)(?::(?P<about>[^=]*))?=(?P<days>.*)", re.DOTALL)
 
@@ -17,7 +17,7 @@ _SHAPE = re.compile(r"(?P<word>[^:=]+)(?::(?P<about>[^=]*))?=(?P<days>.*)", re.D
 class _Form(NamedTuple):
     """How one kind of fact is written."""
 
-    kind: FactKind
+    kind: FactKind  # of `taken-back`: that of a decision; its end has a kind of its own
     about: Literal["must", "may", "never"]  # whether something stands behind a colon
     until: bool  # whether a second day follows
     example: str
@@ -33,7 +33,11 @@ FORMS = {
     "resumed": _Form(FactKind.RESUMED, "never", False, "resumed=2026-10-09"),
     "lengthened": _Form(FactKind.LENGTHENED, "never", True, "lengthened=2030-05-01..2031-07-01"),
     "ended": _Form(FactKind.ENDED, "may", False, "ended:relapse=2028-05-05"),
+    "taken-back": _Form(
+        FactKind.GATE_TAKEN_BACK, "must", False, "taken-back:step-down=2026-12-02, or taken-back:ended=2028-05-06"
+    ),
 }
+_THE_END = "ended"  # what is taken back when it is no decision
 HELP = (
     "What happened, as often as needed: "
     + "; ".join(form.example for form in FORMS.values())
@@ -64,6 +68,8 @@ def _fact(number: int, text: str, gates: Collection[str] | None) -> Fact:
         return Fact(number, FactKind.GATE_OPENED, iso_date(match["days"]), word)
     form = _form(word, about, gates)
     first, until = _days(match["days"], form)
+    if form.kind is FactKind.GATE_TAKEN_BACK and about == _THE_END:
+        return Fact(number, FactKind.END_TAKEN_BACK, first)
     return Fact(number, form.kind, first, UNPLANNED if about is None else about, until)
 
 
@@ -90,16 +96,18 @@ def _days(text: str, form: _Form) -> tuple[date, date | None]:
 
 
 _OF_VISITS = (FactKind.VISIT_KEPT, FactKind.VISIT_BOOKED, FactKind.VISIT_CANCELLED)
-_OF_GATES = (FactKind.GATE_OPENED, FactKind.GATE_HELD)
+_OF_GATES = (FactKind.GATE_OPENED, FactKind.GATE_HELD, FactKind.GATE_TAKEN_BACK)
 
 
-def unknown_in(facts: Iterable[Fact], plain: Timeline) -> list[str]:
-    """The visits and decisions that facts are about and the plan does not have, one sentence each.
+def unknown_in(facts: Iterable[Fact], plans: Collection[Timeline]) -> list[str]:
+    """The visits and decisions that facts are about and no plan has, one sentence each.
 
-    `plain` is the child's timeline without any facts.
+    `plans` are the child's timelines: without facts, with them, and moved. A visit that is in one only because a
+    fact says that it was kept is none of the plan's.
     """
-    visits = {visit.key: None for visit in plain.visits}
-    gates = {phase.gate: None for phase in plain.phases if phase.gate}
+    planned = [visit for plan in plans for visit in plan.visits if visit.name != NO_LONGER_PLANNED]
+    visits = dict.fromkeys(visit.key for visit in planned)
+    gates = dict.fromkeys(phase.gate for plan in plans for phase in plan.phases if phase.gate)
     faults = []
     for fact in facts:
         if fact.kind in _OF_VISITS and fact.about not in visits and fact.about != UNPLANNED:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from uuid import NAMESPACE_URL, uuid5
 
@@ -20,13 +21,14 @@ ADVICE = (
 )
 
 
-def calendar_file(timeline: Timeline, course: str, stamp: datetime) -> bytes:
+def calendar_file(timeline: Timeline, course: str, stamp: datetime, older: Iterable[Timeline] = ()) -> bytes:
     """The course as one calendar: each visit that has a day, and each phase, as an all-day event.
 
     `course` is any text that is the same whenever this course is written and differs between courses: identifiers
     are made from it, so that a newer file takes the place of an older one. `stamp` is when the file is made.
     A visit without an open day is left out; a cancelled one is in it as cancelled, so that calendars that had it
-    take it away. A phase never blocks time, a visit does.
+    take it away. So is what only `older` plans of the course have: earlier files may hold it, as when bracing ended
+    before its time. A phase never blocks time, a visit does.
     Raises ValueError for a naive `stamp`.
     """
     if stamp.tzinfo is None:
@@ -38,11 +40,28 @@ def calendar_file(timeline: Timeline, course: str, stamp: datetime) -> bytes:
     calendar.add("x-wr-calname", "Bracing")
     # RFC 5545, 3.8.7.4: a later revision has the higher number. Nothing is kept of earlier files, so minutes count.
     sequence = int((stamp - _COUNTED_FROM).total_seconds() // 60)
-    for event in (*_phases(timeline, course), *_visits(timeline, course)):
+    events = {str(event["UID"]): event for event in _events(timeline, course)}
+    for plan in older:
+        ahead = tuple(visit for visit in plan.visits if visit.kept is None)  # what was kept is called off by nothing
+        for event in _events(replace(plan, visits=ahead), course):
+            events.setdefault(str(event["UID"]), _no_longer_planned(event))
+    for event in events.values():
         event.add("dtstamp", stamp.astimezone(UTC))
         event.add("sequence", sequence)
         calendar.add_component(event)
     return bytes(calendar.to_ical())
+
+
+def _events(timeline: Timeline, course: str) -> Iterator[Event]:
+    yield from _phases(timeline, course)
+    yield from _visits(timeline, course)
+
+
+def _no_longer_planned(event: Event) -> Event:
+    for name, value in (("status", "CANCELLED"), ("transp", "TRANSPARENT"), ("description", "No longer planned.")):
+        event.pop(name, None)
+        event.add(name, value)
+    return event
 
 
 def _phases(timeline: Timeline, course: str) -> Iterator[Event]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from functools import lru_cache
@@ -22,6 +22,9 @@ def parse_weekdays(text: str) -> frozenset[int]:
         given = ", ".join(repr(word) for word in unknown) or "nothing"
         raise ValueError(f"clinic days: {given} given; use one or more of {', '.join(WEEKDAYS)}, as in tue,fri")
     return frozenset(WEEKDAYS.index(word) for word in words)
+
+
+Chosen = tuple[date, date, date, date | None, str]  # due day, window, the day chosen, why it is not the due day
 
 
 class _DaysOff(dict[int, frozenset[date]]):
@@ -70,9 +73,14 @@ class ClinicCalendar:
 
     def why_closed(self, day: date) -> str:
         """Why nobody is seen on that day, for staff; empty when it is open."""
-        return self._ways[day.weekday()][1] or self._closing(day) or ("fully booked" if day in self.full else "")
+        return self._ways[day.weekday()][1] or self.closing(day) or ("fully booked" if day in self.full else "")
 
-    def _closing(self, day: date) -> str:
+    def why_shut(self, day: date) -> str:
+        """Why the clinic is closed on that day, however many visits are booked on it; empty when it is not."""
+        return self._ways[day.weekday()][1] or self.closing(day)
+
+    def closing(self, day: date) -> str:
+        """The clinic's own closed day or the public holiday on that day, empty when it is none."""
         if day in self.closed:
             return f"closed: {self.closed[day]}"
         if self.country is not None:
@@ -97,6 +105,28 @@ class ClinicCalendar:
         if on is not None and opens <= on <= closes:
             return on, why
         return self._search(due, opens, closes), self.why_closed(due)
+
+    def choose_each(self, windows: Mapping[date, tuple[date, date]], days: Iterable[date], first: date) -> list[Chosen]:
+        """What `choose` gives for each of those due days, with its window, which never opens before `first`.
+
+        Written out because whole courses are made of these.
+        """
+        ways, off, round_off = self._ways, self._off, self._round_off
+        chosen: list[Chosen] = []
+        add = chosen.append
+        for due in days:
+            opens, closes = windows[due]
+            if opens < first:
+                opens = first
+            step, why = ways[due.weekday()]
+            nearest = due + step
+            on: date | None = nearest
+            if nearest in off[nearest.year]:
+                on, why = round_off.get(due) or self._look_round(due)
+            if on is None or not opens <= on <= closes:
+                on, why = self.choose(due, opens, closes)
+            add((due, opens, closes, on, why))
+        return chosen
 
     def _look_round(self, due: date) -> tuple[date | None, str]:
         found = self._round_off[due] = self._search(due, due - MONTH, due + MONTH), self.why_closed(due)

@@ -62,5 +62,12 @@ def days_before(on: date, contact: Contact) -> list[date]:
 def reminder_days(timeline: Timeline, contact: Contact) -> list[int]:
     """The ordinals, rising, of the days on which the family is reminded of its visits up to the end of bracing."""
     ends_on = timeline.ends_on
-    visits = [visit.on for visit in timeline.visits if visit.on is not None and visit.due <= ends_on]
-    return sorted({span.before(on).toordinal() for span in contact.visit_reminders for on in visits})
+    days = [visit.on for visit in timeline.visits if visit.on is not None and visit.due <= ends_on]
+    found: set[int] = set()
+    for span in contact.visit_reminders:
+        found.update([span.before(on).toordinal() for on in days] if span.months else _before(days, span.days))
+    return sorted(found)
+
+
+def _before(days: list[date], ahead: int) -> list[int]:
+    return [on.toordinal() - ahead for on in days]

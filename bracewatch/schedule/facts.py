@@ -19,17 +19,20 @@ UNPLANNED = ""  # what a kept visit is about when nobody said which visit it was
 class FactKind(StrEnum):
     VISIT_KEPT = "visit_kept"  # about: the visit's key, or UNPLANNED
     VISIT_BOOKED = "visit_booked"  # about: the visit's key; `on` is the day
+    VISIT_HELD = "visit_held"  # as booked, by the program sixty days ahead: it counts while it is in the window
     VISIT_CANCELLED = "visit_cancelled"  # about: the visit's key; it is nobody's miss
     VISIT_RELEASED = "visit_released"  # about: the visit's key; its day is given up, and the calendar chooses again
     GATE_OPENED = "gate_opened"  # about: the gate; the clinic's decision, from that day on
     GATE_HELD = "gate_held"  # about: the gate; the clinic decided against it, at least until `until`
+    GATE_TAKEN_BACK = "gate_taken_back"  # about: the gate; it was opened by mistake
     PAUSED = "paused"  # about: why, e.g. "skin"; the brace is off from that day on
     RESUMED = "resumed"  # the brace is on again from that day
     LENGTHENED = "lengthened"  # bracing goes on up to, not including, `until`
     ENDED = "ended"  # about: why, e.g. "relapse"; that day is the first without the brace
+    END_TAKEN_BACK = "end_taken_back"  # the end was written down by mistake
 
 
-MAY_LIE_AHEAD = frozenset({FactKind.VISIT_BOOKED, FactKind.ENDED})  # plans; the rest has happened
+MAY_LIE_AHEAD = frozenset({FactKind.VISIT_BOOKED, FactKind.VISIT_HELD, FactKind.ENDED})  # plans; the rest has happened
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,9 +69,16 @@ class Course:
         chosen.sort(key=_NUMBER)
         return {fact.about: fact for fact in chosen}
 
-    def latest_day(self, *kinds: FactKind) -> dict[str, Fact]:
-        """The last of those kinds on each thing, by the day it happened; the later word where the days are the same."""
-        return {fact.about: fact for fact in self.all_of(*kinds)} if self.facts else {}
+    def opened(self) -> dict[str, Fact]:
+        """The decision that opened each gate: the last word, unless it was taken back since."""
+        words = self.latest(FactKind.GATE_OPENED, FactKind.GATE_TAKEN_BACK)
+        return {gate: word for gate, word in words.items() if word.kind is FactKind.GATE_OPENED}
+
+    def end(self) -> Fact | None:
+        """The end of bracing by the clinic's word: the last one, unless it was taken back since."""
+        words = [fact for fact in self.facts if fact.kind in (FactKind.ENDED, FactKind.END_TAKEN_BACK)]
+        word = max(words, key=_NUMBER, default=None)
+        return word if word is not None and word.kind is FactKind.ENDED else None
 
     def all_of(self, *kinds: FactKind) -> list[Fact]:
         """The facts of those kinds by day, then number."""
@@ -107,14 +117,50 @@ def contradictions(brace_start: date, facts: Iterable[Fact]) -> list[str]:
         for fact in ordered
         if fact.kind in (FactKind.GATE_HELD, FactKind.LENGTHENED) and fact.until is None
     ]
-    return faults + _written_twice(ordered) + _broken_pauses(ordered) + _after_the_end(ordered)
+    course = Course(brace_start, brace_start, tuple(ordered))
+    return (
+        faults
+        + _written_twice(ordered)
+        + _broken_pauses(ordered)
+        + _wrongly_held_or_taken_back(course)
+        + _after_the_end(course)
+    )
+
+
+def _wrongly_held_or_taken_back(course: Course) -> list[str]:
+    """Steps held on or after the day they were made, and what was taken back without having been said."""
+    opened = course.opened()
+    return (
+        [
+            f"{in_words(fact)} on {fact.on}, but the step was made on {made.on}: take that back first"
+            for fact in course.all_of(FactKind.GATE_HELD)
+            if (made := opened.get(fact.about)) is not None and fact.on >= made.on
+        ]
+        + [
+            f"{in_words(fact)}, but it was not open"
+            for fact in course.all_of(FactKind.GATE_TAKEN_BACK)
+            if not _said_before(course, fact, FactKind.GATE_OPENED)
+        ]
+        + [
+            f"{in_words(fact)} on {fact.on}, but it had not ended"
+            for fact in course.all_of(FactKind.END_TAKEN_BACK)
+            if not _said_before(course, fact, FactKind.ENDED)
+        ]
+    )
+
+
+def _said_before(course: Course, taken_back: Fact, kind: FactKind) -> bool:
+    about = {taken_back.about} if kind is FactKind.GATE_OPENED else {fact.about for fact in course.facts}
+    return any(fact.kind is kind and fact.about in about and fact.number < taken_back.number for fact in course.facts)
 
 
 def _written_twice(ordered: list[Fact]) -> list[str]:
-    """Unplanned visits on one day: a child comes once a day."""
+    """An unplanned visit on the day of another: a child comes once a day."""
+    kept = {fact.about: fact.on for fact in sorted(ordered, key=_NUMBER) if fact.kind is FactKind.VISIT_KEPT}
     days = Counter(fact.on for fact in ordered if fact.kind is FactKind.VISIT_KEPT and fact.about == UNPLANNED)
+    days.update(day for about, day in kept.items() if about != UNPLANNED and day in days)
     return [
-        f"visit kept on {day} without a booking is written down {count} times"
+        f"visit kept on {day} without a booking: that day is written down {count} times"
         for day, count in days.items()
         if count > 1
     ]
@@ -137,16 +183,15 @@ def _broken_pauses(ordered: list[Fact]) -> list[str]:
     return faults
 
 
-def _after_the_end(ordered: list[Fact]) -> list[str]:
-    ends = [fact for fact in ordered if fact.kind is FactKind.ENDED]
-    if not ends:
+def _after_the_end(course: Course) -> list[str]:
+    end = course.end()
+    if end is None:
         return []
-    faults = [f"ended on {fact.on}, but it had ended on {ends[0].on}" for fact in ends[1:] if fact.on != ends[0].on]
     brace_facts = (FactKind.GATE_OPENED, FactKind.GATE_HELD, FactKind.PAUSED, FactKind.RESUMED, FactKind.LENGTHENED)
-    return faults + [
-        f"{in_words(fact)} on {fact.on} is after the end of bracing on {ends[0].on}"
-        for fact in ordered
-        if fact.kind in brace_facts and fact.on > ends[0].on
+    return [
+        f"{in_words(fact)} on {fact.on} is after the end of bracing on {end.on}"
+        for fact in course.all_of(*brace_facts)
+        if fact.on > end.on
     ]
 
 

@@ -1,4 +1,4 @@
-"""How well the foot was corrected and how the brace is set, held against published ranges at enrolment.
+"""How well the foot was corrected and how the brace is set, held against published ranges or a clinic's own.
 
 Says what to look at again. Never blocks, never decides: the clinic does. A value that is not given says nothing.
 """
@@ -6,8 +6,10 @@ Says what to look at again. Never blocks, never decides: the clinic does. A valu
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, get_args
+
+from bracewatch.schedule.protocol import Protocol, Settings
 
 FootKind = Literal["typical", "atypical", "loose"]
 Sides = Literal["left", "right", "both"]
@@ -117,6 +119,41 @@ PUBLISHED = Ranges(
         bend=_BEND,
     ),
 )
+
+_WEAKER_AND_WEAKER: tuple[Label, ...] = ("READ", "READ-2", "CALC", "MEMORY", "PRACTICE")
+
+
+def ranges_of(protocol: Protocol) -> Ranges:
+    """The ranges of a protocol: the settings in its file, with the sources and the weakest label that it gives
+    them; the published ranges for what it does not say."""
+    own = {settings.foot: settings for settings in protocol.settings}
+    kinds = {kind: PUBLISHED.for_kind(kind) for kind in get_args(FootKind)}
+    return Ranges(
+        **{kind: _as_set(protocol, own[kind], range_) if kind in own else range_ for kind, range_ in kinds.items()}
+    )
+
+
+def _as_set(protocol: Protocol, settings: Settings, published: FootRanges) -> FootRanges:
+    """The published ranges of one kind of foot with a protocol's settings laid over them.
+
+    A file has one range where the published ones have two stages, a straight bar and then a bent one. When it goes
+    from the lowest of the first to the highest of the second, it says no more than the stages do, and they stand.
+    """
+    sources = [source for source in protocol.source if source.key in settings.source]
+    cite = "; ".join(source.cite for source in sources)
+    label = max((source.label for source in sources), key=_WEAKER_AND_WEAKER.index)
+    turned, other, bend = (
+        Range(*ends, cite, label) for ends in (settings.rotation_affected, settings.rotation_unaffected, settings.bend)
+    )
+    bent = published.rotation_once_bent
+    if bent is not None and (turned.low, turned.high) == (published.rotation_affected.low, bent.high):
+        turned = published.rotation_affected
+    else:
+        bent = None
+    if published.bend_needs_dorsiflexion is not None and (bend.low, bend.high) == (0, published.bend.high):
+        bend = published.bend
+    return replace(published, rotation_affected=turned, rotation_unaffected=other, bend=bend, rotation_once_bent=bent)
+
 
 # What a foot or a brace can do at all, in degrees. Dorsiflexion may be negative: the foot still points down. PRACTICE
 POSSIBLE = {

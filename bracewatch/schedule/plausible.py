@@ -20,11 +20,10 @@ def against_plan(protocol: Protocol, course: Course) -> list[str]:
     `facts.contradictions` finds what contradicts another fact. Raises ValueError as `build` does.
     """
     faults = []
-    for gate, word in course.latest_day(FactKind.GATE_OPENED, FactKind.GATE_HELD).items():
-        if word.kind is FactKind.GATE_OPENED:
-            others = tuple(fact for fact in course.facts if not (fact.kind is word.kind and fact.about == gate))
-            undecided = build(protocol, replace(course, facts=others), _ANY_DAY)
-            faults.append(decided_too_early(undecided, gate, word.on))
+    for gate, word in course.opened().items():
+        others = tuple(fact for fact in course.facts if not (fact.kind is word.kind and fact.about == gate))
+        undecided = build(protocol, replace(course, facts=others), _ANY_DAY)
+        faults.append(decided_too_early(undecided, gate, word.on))
     lengthened = course.all_of(FactKind.LENGTHENED)
     for place, word in enumerate(lengthened):
         others = tuple(fact for fact in course.facts if fact not in lengthened[place:])

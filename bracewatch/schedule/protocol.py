@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from datetime import date
 from functools import lru_cache
 from importlib import resources
@@ -11,7 +11,7 @@ from itertools import combinations
 from pathlib import Path
 from typing import Annotated, Any, Literal, get_args
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
 from bracewatch.schedule.spans import Span
 
@@ -19,7 +19,18 @@ Key = Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=60)]
 Share = Annotated[float, Field(gt=0, le=1)]
 Foot = Literal["typical", "atypical", "loose"]
 FEET: tuple[Foot, ...] = get_args(Foot)
-Degrees = tuple[Annotated[float, Field(ge=0, le=90)], Annotated[float, Field(ge=0, le=90)]]
+
+
+def _rising(ends: tuple[float, float]) -> tuple[float, float]:
+    low, high = ends
+    if low > high:
+        raise ValueError(f"a range goes from low to high, not {low:g} to {high:g}")
+    return ends
+
+
+Degrees = Annotated[
+    tuple[Annotated[float, Field(ge=0, le=90)], Annotated[float, Field(ge=0, le=90)]], AfterValidator(_rising)
+]
 
 
 def _read_span(value: object) -> object:
@@ -209,10 +220,14 @@ class Protocol(_Part):
 
 
 class ProtocolError(ValueError):
-    """A protocol that cannot be used. `faults` holds one sentence a fault, each with its place in the file."""
+    """A protocol that cannot be used. `faults` holds one sentence a fault, each with its place in the file.
 
-    def __init__(self, where: str, faults: Iterable[str]) -> None:
+    `readable` is the protocol when each of its parts can be read and only does not go with another.
+    """
+
+    def __init__(self, where: str, faults: Iterable[str], readable: Protocol | None = None) -> None:
         self.faults = tuple(faults)
+        self.readable = readable
         count = f"{len(self.faults)} faults" if len(self.faults) > 1 else "1 fault"
         super().__init__("\n".join([f"{where}: {count}", *(f"  {fault}" for fault in self.faults)]))
 
@@ -233,14 +248,15 @@ def parse(text: str, where: str) -> Protocol:
     except tomllib.TOMLDecodeError as error:
         raise ProtocolError(where, [f"not valid TOML: {error}"]) from error
     faults = []
+    protocol = None
     try:
         protocol = Protocol.model_validate({**raw, "text": text})
     except ValidationError as error:
         found = error.errors()
         faults = [_sentence(fault) for fault in found if not _only_follows(fault, found)]
     faults += _faults_between_parts(raw)
-    if faults:
-        raise ProtocolError(where, faults)
+    if faults or protocol is None:
+        raise ProtocolError(where, faults, protocol)
     return protocol
 
 
@@ -268,11 +284,11 @@ def shipped(protocol_id: str) -> Protocol:
         raise ValueError(f"no protocol {protocol_id!r}: there are {', '.join(shipped_ids())}") from None
 
 
-def available(folder: Path | None) -> dict[str, Protocol]:
+def available(folder: Path | None, read: Callable[[Path], Protocol] = load) -> dict[str, Protocol]:
     """The protocols by identifier: those that come with the program, then those of a clinic's own folder, if any.
 
-    Every `*.toml` of the folder is read, none below it. Raises ProtocolError with the faults of all its files
-    together, an identifier that is taken among them, and for a folder that is not there.
+    Every `*.toml` of the folder is read with `read`, none below it. Raises ProtocolError with the faults of all its
+    files together, an identifier that is taken among them, and for a folder that is not there.
     """
     known = dict(_shipped())
     if folder is None:
@@ -283,7 +299,7 @@ def available(folder: Path | None) -> dict[str, Protocol]:
     taken = dict.fromkeys(known, "comes with the program")
     for file in sorted(folder.glob("*.toml")):
         try:
-            own = load(file)
+            own = read(file)
         except ProtocolError as error:
             faults += [f"{file.name}: {fault}" for fault in error.faults]
         except OSError as error:
@@ -343,25 +359,87 @@ def _entries(place: Iterable[str | int]) -> list[str]:
 
 def _faults_between_parts(raw: dict[str, Any]) -> list[str]:
     """Faults that only show when parts are held side by side. Reads the raw file: other parts may be broken."""
-    known = {source.get("key") for source in _tables(raw, "source")}
+    known = set(_texts([source.get("key") for source in _tables(raw, "source")]))
     faults = [f"text: there is no such entry here; there are {', '.join(_entries(()))}"] if "text" in raw else []
     faults += [
-        f"{path}.source: {key!r} is not among the sources of this file ({', '.join(sorted(map(str, known)))})"
+        f"{path}.source: {key!r} is not among the sources of this file ({', '.join(sorted(known))})"
         for path, part in _parts_with_sources(raw)
         for key in _texts(part.get("source"))
         if key not in known
     ]
-    faults += _repeated(raw, "variant", "")
+    faults += _repeated(raw, "settings", "", "foot") + _repeated(raw, "variant", "")
     for number, variant in enumerate(_tables(raw, "variant")):
-        path = f"variant.{number}"
-        faults += _repeated(variant, "phase", f"{path}.") + _repeated(variant, "visit", f"{path}.")
-        decided = {visit.get("decides") for visit in _tables(variant, "visit")}
-        faults += [
-            f"{path}.phase.{place}.gate: {phase['gate']!r} is decided at no visit of this variant"
-            for place, phase in enumerate(_tables(variant, "phase"))
-            if phase.get("gate") is not None and phase["gate"] not in decided
-        ]
+        path = f"variant.{number}."
+        faults += _repeated(variant, "phase", path) + _repeated(variant, "visit", path)
+        faults += _repeated(variant, "phase", path, "gate") + _undecided(variant, path)
+        faults += _other_three_months(variant, path, raw.get("three_months")) + _wide_windows(variant, path)
     return faults + _overlapping_ages(raw)
+
+
+def _undecided(variant: dict[str, Any], path: str) -> list[str]:
+    """Decisions without a visit, and visits that decide what ends no phase."""
+    phases, visits = _tables(variant, "phase"), _tables(variant, "visit")
+    gates = dict.fromkeys(_texts([phase.get("gate") for phase in phases]))
+    decided = set(_texts([visit.get("decides") for visit in visits]))
+    return [
+        f"{path}phase.{place}.gate: {phase['gate']!r} is decided at no visit of this variant"
+        for place, phase in enumerate(phases)
+        if isinstance(phase.get("gate"), str) and phase["gate"] not in decided
+    ] + [
+        f"{path}visit.{place}.decides: no phase of this variant has the gate {visit['decides']!r}; "
+        f"there are {', '.join(gates) or 'none'}"
+        for place, visit in enumerate(visits)
+        if isinstance(visit.get("decides"), str) and visit["decides"] not in gates
+    ]
+
+
+_THREE_MONTHS = {"calendar months": Span(months=3), "84 days": Span(days=84)}
+
+
+def _other_three_months(variant: dict[str, Any], path: str, meant: object) -> list[str]:
+    """Phases and decisions of three months that are counted in another way than the file says."""
+    own = _THREE_MONTHS.get(meant) if isinstance(meant, str) else None
+    if own is None:
+        return []  # reported where the field is read
+    others = [span for span in _THREE_MONTHS.values() if span != own]
+    counted = [
+        *((f"phase.{place}.lasts", phase.get("lasts")) for place, phase in enumerate(_tables(variant, "phase"))),
+        *(
+            (f"visit.{place}.after", visit.get("after"))
+            for place, visit in enumerate(_tables(variant, "visit"))
+            if visit.get("decides") is not None
+        ),
+    ]
+    return [
+        f"{path}{place}: {text!r}, but 'three_months' here are {meant!r}: write '{own}', or change 'three_months'"
+        for place, text in counted
+        if _span(text) in others
+    ]
+
+
+_YEAR = 366  # days
+
+
+def _wide_windows(variant: dict[str, Any], path: str) -> list[str]:
+    """Visits that would count for more than a year: their window would hold the next ones."""
+    windows = [
+        (place, visit, _span(visit.get("opens")), _span(visit.get("closes")))
+        for place, visit in enumerate(_tables(variant, "visit"))
+    ]
+    return [
+        f"{path}visit.{place}: its window, {visit['opens']} before to {visit['closes']} after, is more than a year: "
+        "shorten 'opens' or 'closes'"
+        for place, visit, opens, closes in windows
+        if opens is not None and closes is not None and opens.about_days + closes.about_days > _YEAR
+    ]
+
+
+def _span(text: object) -> Span | None:
+    """The duration, when it is one; what is none is reported where the field is read."""
+    try:
+        return Span.parse(text) if isinstance(text, str) else None
+    except ValueError:
+        return None
 
 
 def _tables(raw: dict[str, Any], name: str) -> list[dict[str, Any]]:
@@ -385,14 +463,15 @@ def _parts_with_sources(raw: dict[str, Any]) -> Iterator[tuple[str, dict[str, An
                 yield f"variant.{number}.{kind}.{place}", part
 
 
-def _repeated(raw: dict[str, Any], name: str, path: str) -> list[str]:
+def _repeated(raw: dict[str, Any], name: str, path: str, entry: str = "key") -> list[str]:
+    """Entries that no two tables of that name may have alike."""
     seen: set[object] = set()
     faults = []
     for place, row in enumerate(_tables(raw, name)):
-        key = row.get("key")
-        if isinstance(key, str) and key in seen:
-            faults.append(f"{path}{name}.{place}.key: {key!r} stands here twice")
-        seen.add(key if isinstance(key, str) else None)
+        value = row.get(entry)
+        if isinstance(value, str) and value in seen:
+            faults.append(f"{path}{name}.{place}.{entry}: {value!r} stands here twice")
+        seen.add(value if isinstance(value, str) else None)
     return faults
 
 
@@ -400,10 +479,8 @@ def _overlapping_ages(raw: dict[str, Any]) -> list[str]:
     """Variants between which the age would not decide, for a kind of foot they share."""
 
     def edge(variant: dict[str, Any], name: str, default: float) -> float:
-        try:
-            return Span.parse(str(variant[name])).about_days if name in variant else default
-        except ValueError:
-            return default  # reported where the field is read
+        span = _span(variant.get(name))
+        return default if span is None else span.about_days
 
     variants = [
         (edge(variant, "corrected_from", 0), edge(variant, "corrected_before", float("inf")), number, variant)

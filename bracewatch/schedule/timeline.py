@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from operator import attrgetter
+from itertools import count
+from operator import itemgetter
 from typing import NamedTuple
 
 from bracewatch.schedule.clinic_days import ClinicCalendar
-from bracewatch.schedule.facts import UNPLANNED, Course, FactKind
+from bracewatch.schedule.facts import UNPLANNED, Course, Fact, FactKind
 from bracewatch.schedule.protocol import Protocol, Variant
 from bracewatch.schedule.spans import days_after
 from bracewatch.schedule.visit_days import Lengthened, due_days
@@ -18,8 +20,8 @@ PAUSE = "paused"
 RELAPSE = "relapse"
 NO_LONGER_PLANNED = "Visit that is no longer planned"
 ONE_DAY = timedelta(days=1)
-_DUE = attrgetter("due")
 _ENDS_AND_PAUSES = {FactKind.LENGTHENED, FactKind.ENDED, FactKind.PAUSED, FactKind.RESUMED}
+_OF_VISITS = {FactKind.VISIT_BOOKED, FactKind.VISIT_HELD, FactKind.VISIT_CANCELLED, FactKind.VISIT_RELEASED}
 
 
 class Phase(NamedTuple):
@@ -59,6 +61,10 @@ class Visit(NamedTuple):
     booked: bool
     cancelled: bool
     why: str
+    shut: str = ""  # why the clinic is closed on the day that was booked or held, empty when it is not
+
+
+_DUE = itemgetter(Visit._fields.index("due"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +115,7 @@ def build(protocol: Protocol, course: Course, clinic: ClinicCalendar, as_of: dat
         phases = _with_end_and_pauses(phases, course, as_of)
     ends_on = phases[-1].end
     visits = _visits(variant, course, clinic, end, lengthened)
-    if FactKind.ENDED in kinds:
+    if course.end() is not None:
         visits = _up_to_the_end(variant, course, clinic, visits, ends_on)
     if FactKind.VISIT_KEPT in kinds:
         visits = _with_others(visits, course)
@@ -124,7 +130,7 @@ def _ends(
     Waiting for a decision does not move it: its visits would move every day.
     """
     end = phases[-1].end
-    if as_of is not None and end == as_of + ONE_DAY:
+    if as_of is not None and not all(phase.gate_open for phase in phases):
         end = (_phases(variant, course, None) or phases)[-1].end
     words = course.all_of(FactKind.LENGTHENED)
     if not words:
@@ -145,7 +151,8 @@ def _up_to_the_end(
     """The visits of a course that ended by the clinic's word: those before that day, those that were kept, and,
     unless the next course begins with visits of its own, the follow-up counted from that day."""
     before = [visit for visit in visits if visit.kept is not None or (visit.on or visit.due) < ends_on]
-    if RELAPSE in course.latest(FactKind.ENDED):
+    end = course.end()
+    if end is not None and end.about == RELAPSE:
         return before
     follow_up = {rule.key for rule in variant.visit if rule.from_end or rule.from_age or rule.at_age}
     after = _visits(variant, course, clinic, ends_on)
@@ -160,29 +167,62 @@ def _belongs(visit: Visit, rules: set[str]) -> bool:
     return visit.key in rules or visit.key.rpartition("-")[0] in rules
 
 
-def changed(before: Timeline, after: Timeline, day: date) -> Timeline:
-    """The timeline of a course that moved to another protocol on `day`: what was before it stays as it was.
+def moved(
+    before: Timeline, protocol: Protocol, course: Course, clinic: ClinicCalendar, day: date, as_of: date | None = None
+) -> Timeline:
+    """The timeline of a course that follows `protocol`, or has these other dates, from `day` on.
 
-    Visits that were kept or planned before `day` come from `before`, those from then on from `after`.
+    `before` is its timeline until then: what was before `day` stays as it was. A visit ahead whose key a past visit
+    has already is called by that key and a number, as in "follow-up-3.2"; facts about it say so. Raises ValueError
+    as `build` does.
     """
-    phases = [phase._replace(end=min(phase.end, day)) for phase in before.phases if phase.start < day]
-    held = before.in_force(day - ONE_DAY)
-    if phases and held is not None:
-        phases[-1] = phases[-1]._replace(end=day)
-    phases += [phase._replace(start=max(phase.start, day)) for phase in after.phases if phase.end > day]
-    visits = [visit for visit in before.visits if _was_before(visit, day)]
-    taken = {visit.key for visit in visits}
-    visits += [visit for visit in after.visits if visit.key not in taken and not _was_before(visit, day)]
-    # Kept since then, though only the old plan has such a visit: what happened is never left out.
-    known = {visit.key: visit for visit in visits}
-    for visit in before.visits:
+    past = {visit.key for visit in before.visits if _was_before(visit, day)}
+    names = {key: _next_name(key, past) for key in past}
+    keys = {name: key for key, name in names.items()}
+    ahead = tuple(
+        replace(fact, about=keys.get(fact.about, fact.about))
+        for fact in course.facts
+        if not (fact.kind in _OF_VISITS or fact.kind is FactKind.VISIT_KEPT)
+        or (fact.about not in past if fact.about != UNPLANNED else fact.on >= day)
+    )
+    after = build(protocol, replace(course, facts=ahead), clinic, as_of)
+    visits = tuple(visit._replace(key=names.get(visit.key, visit.key)) for visit in after.visits)
+    return _joined(before, replace(after, visits=visits), day)
+
+
+def _next_name(key: str, taken: set[str]) -> str:
+    return next(name for number in count(2) if (name := f"{key}.{number}") not in taken)
+
+
+def _joined(before: Timeline, after: Timeline, day: date) -> Timeline:
+    """What was before `day` from the one timeline, what is from then on from the other."""
+    turn = min(day, before.ends_on)
+    phases = _lived(before, turn)
+    phases += [phase._replace(start=max(phase.start, turn)) for phase in after.phases if phase.end > turn]
+    known = {visit.key: visit for visit in before.visits if _was_before(visit, day)}
+    known.update((visit.key, visit) for visit in after.visits if not _was_before(visit, day))
+    for visit in before.visits:  # kept since then, though only the old plan has such a visit
         if visit.kept is not None and _is_missing(visit, known):
             known[visit.key] = visit
-    visits = list(known.values())
-    visits.sort(key=_DUE)
-    return Timeline(
-        after.protocol_id, after.protocol_version, after.variant, tuple(phases), tuple(visits), phases[-1].end
-    )
+    visits = tuple(sorted(known.values(), key=_DUE))
+    return Timeline(after.protocol_id, after.protocol_version, after.variant, tuple(phases), visits, phases[-1].end)
+
+
+def _lived(before: Timeline, day: date) -> list[Phase]:
+    """The phases up to `day` as they were in force. None of them waits for a decision any more."""
+    phases: list[Phase] = []
+    held: Phase | None = None
+    for phase in before.phases:
+        if phase.start >= day:
+            break
+        lived = phase if held is None or phase.key == PAUSE else held
+        if held is None and not phase.gate_open:
+            held = phase
+        if phases and phases[-1].key == lived.key:
+            phases[-1] = phases[-1]._replace(end=min(phase.end, day))
+        else:
+            phases.append(lived._replace(start=phase.start, end=min(phase.end, day), gate_open=True))
+    return phases
 
 
 def _is_missing(visit: Visit, known: dict[str, Visit]) -> bool:
@@ -198,8 +238,7 @@ def _was_before(visit: Visit, day: date) -> bool:
 
 
 def _phases(variant: Variant, course: Course, as_of: date | None) -> list[Phase]:
-    words = course.latest_day(FactKind.GATE_OPENED, FactKind.GATE_HELD)  # the last decision on a gate counts
-    opened = {gate: word for gate, word in words.items() if word.kind is FactKind.GATE_OPENED}
+    opened = course.opened() if course.facts else {}
     phases: list[Phase] = []
     start = anchor = course.brace_start
     months = days = 0  # from the anchor to the end of the phase
@@ -210,7 +249,8 @@ def _phases(variant: Variant, course: Course, as_of: date | None) -> list[Phase]
             days += lasts.days
             end = days_after(anchor, months, days)
         else:
-            end = rule.until_age.after(course.born)  # type: ignore[union-attr]
+            end = max(start, rule.until_age.after(course.born))  # type: ignore[union-attr]
+            anchor, months, days = end, 0, 0
         decision = None
         if gate is not None:
             decision = opened.get(gate)
@@ -242,11 +282,11 @@ def _with_end_and_pauses(phases: list[Phase], course: Course, as_of: date | None
         until = lengthened[-1].until
         if until is not None and until > phases[-1].end:
             phases[-1] = phases[-1]._replace(end=until)
-    ended = course.all_of(FactKind.ENDED)
-    if ended:
-        phases = list(_cut(phases, max(ended[0].on, phases[0].start + ONE_DAY)))
-    for start, end in _pauses(course, phases[-1].end, as_of):
-        phases = list(_without(phases, start, end))
+    end = course.end()
+    if end is not None:
+        phases = list(_cut(phases, max(end.on, phases[0].start + ONE_DAY)))
+    for paused, resumed in _pauses(course, phases[-1].end, as_of):
+        phases = list(_without(phases, paused, resumed))
     return phases
 
 
@@ -290,29 +330,28 @@ def _visits(
     variant: Variant, course: Course, clinic: ClinicCalendar, ends_on: date, lengthened: tuple[Lengthened, ...] = ()
 ) -> list[Visit]:
     """The planned visits, kept, booked and cancelled as is known, of bracing that ends on that day."""
-    visits = []
-    brace_start, choose = course.brace_start, clinic.choose
+    visits: list[Visit] = []
+    brace_start = course.brace_start
     kept = {about: fact.on for about, fact in course.latest(FactKind.VISIT_KEPT).items()}
     new = tuple.__new__  # half the time of calling Visit
     for (rule, _, windows, _, _), keys, days in due_days(variant, course.born, brace_start, ends_on, lengthened):
+        past = bisect_right(days, brace_start)  # no visit is held on or before the brace start
+        if past:
+            keys, days = keys[past:], days[past:]
         name, decides = rule.name, rule.decides
-        for key, due in zip(keys, days, strict=False):
-            opens, closes = windows[due]
-            if opens < brace_start:
-                if due <= brace_start:
-                    continue
-                opens = brace_start
-            on, why = choose(due, opens, closes)
-            came = kept.get(key)
-            visits.append(new(Visit, (key, name, due, opens, closes, on, came, decides, False, False, why)))
-    if lengthened:
-        visits.sort(key=_DUE)  # a row goes on behind an earlier end
-    return _with_plans(visits, course) if course.facts else visits
+        chosen = zip(keys, clinic.choose_each(windows, days, brace_start), strict=False)
+        visits += [
+            new(Visit, (key, name, due, opens, closes, on, kept.get(key), decides, False, False, why, ""))
+            for key, (due, opens, closes, on, why) in chosen
+        ]
+    visits.sort(key=_DUE)  # a protocol names them in any order
+    return _with_plans(visits, course, clinic) if course.facts else visits
 
 
-def _with_plans(visits: list[Visit], course: Course) -> list[Visit]:
-    """The visits, booked and cancelled as the clinic said last."""
-    plans = course.latest(FactKind.VISIT_BOOKED, FactKind.VISIT_CANCELLED, FactKind.VISIT_RELEASED)
+def _with_plans(visits: list[Visit], course: Course, clinic: ClinicCalendar) -> list[Visit]:
+    """The visits, booked, held and cancelled as was said last. A day that was held counts while it is in the window:
+    nobody chose it, and the visit may have moved."""
+    plans = course.latest(*_OF_VISITS)
     if plans:
         for place, visit in enumerate(visits):
             plan = plans.get(visit.key)
@@ -320,8 +359,11 @@ def _with_plans(visits: list[Visit], course: Course) -> list[Visit]:
                 continue
             if plan.kind is FactKind.VISIT_CANCELLED:
                 visits[place] = visit._replace(on=None, cancelled=True, why="cancelled")
-            else:
-                visits[place] = visit._replace(on=plan.on, booked=True, why=_why_booked(visit, plan.on))
+            elif plan.kind is FactKind.VISIT_BOOKED or visit.opens <= plan.on <= visit.closes:
+                # A weekday that somebody chose is meant; a closed day has come since, or was overlooked.
+                held = plan.kind is FactKind.VISIT_HELD
+                shut = clinic.why_shut(plan.on) if held else clinic.closing(plan.on)
+                visits[place] = visit._replace(on=plan.on, booked=True, why=_why_booked(visit, plan), shut=shut)
     return visits
 
 
@@ -347,10 +389,12 @@ def _as_kept(key: str, name: str, day: date) -> Visit:
     return Visit(key, name, day, day, day, day, day, None, True, False, "")
 
 
-def _why_booked(visit: Visit, on: date) -> str:
-    if on == visit.on:
+def _why_booked(visit: Visit, plan: Fact) -> str:
+    if plan.on == visit.on:
         return visit.why
-    outside = "" if visit.opens <= on <= visit.closes else ", outside its window"
+    if plan.kind is FactKind.VISIT_HELD:
+        return "held on this day" if plan.on != visit.due else ""
+    outside = "" if visit.opens <= plan.on <= visit.closes else ", outside its window"
     return f"the clinic chose this day{outside}"
 
 

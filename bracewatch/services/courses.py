@@ -11,15 +11,15 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import Connection, insert, select, update
+from sqlalchemy import Connection, delete, insert, select, update
 
 from bracewatch.review import Case
 from bracewatch.schedule.facts import Course, FactKind, faults_in
 from bracewatch.schedule.local_time import zone
 from bracewatch.schedule.protocol import Protocol
-from bracewatch.schedule.timeline import Timeline, Visit, build, changed
+from bracewatch.schedule.timeline import Timeline, moved
 from bracewatch.services.facts import FactRefused, present_case
-from bracewatch.services.waking import keep_change, wake
+from bracewatch.services.waking import keep_change, plan_changed
 from bracewatch.store import Store, courses
 from bracewatch.store import tables as t
 
@@ -53,7 +53,10 @@ def move_to_protocol(store: Store, child_id: int, rules: Protocol, from_day: dat
     with store.begin() as connection:
         move = _preview(connection, child_id, rules, from_day, now)
         course_id = present_case(connection, child_id, now).course_id
-        courses.keep_rules(connection, rules)
+        try:
+            courses.keep_rules(connection, rules)
+        except ValueError as error:
+            raise FactRefused([str(error)]) from error
         connection.execute(
             insert(t.course_protocol).values(
                 course_id=course_id,
@@ -63,12 +66,15 @@ def move_to_protocol(store: Store, child_id: int, rules: Protocol, from_day: dat
                 recorded_at=now,
             )
         )
-        wake(connection, child_id, now)
+        plan_changed(connection, child_id, now)
     return move
 
 
 def change_birth_date(store: Store, child_id: int, born: date, now: datetime) -> None:
-    """Correct the birth date. Raises FactRefused for a date that cannot be, or for which the protocol has no course."""
+    """Correct the birth date: what is ahead follows it, phases and visits before today stay as they were.
+
+    Raises FactRefused for a date that cannot be, or for which the protocol has no course.
+    """
     with store.begin() as connection:
         case = present_case(connection, child_id, now)
         course = _course(connection, case)
@@ -76,7 +82,7 @@ def change_birth_date(store: Store, child_id: int, born: date, now: datetime) ->
         faults += _no_variant(case.protocol, replace(course, born=born))
         if faults:
             raise FactRefused(faults)
-        keep_change(connection, child_id, "birth date", course.born.isoformat(), born.isoformat(), now)
+        keep_change(connection, child_id, courses.BIRTH_DATE, course.born.isoformat(), born.isoformat(), now)
         connection.execute(update(t.child).where(t.child.c.id == child_id).values(born=born))
 
 
@@ -93,28 +99,31 @@ def change_clinic(store: Store, child_id: int, clinic_id: int, now: datetime) ->
             raise FactRefused([f"there is no clinic {clinic_id}"])
         keep_change(connection, child_id, "clinic", names[case.clinic_id], names[clinic_id], now)
         connection.execute(update(t.child).where(t.child.c.id == child_id).values(clinic_id=clinic_id))
-        for kind, visit in _held_anew(case, case.clinic_day(now)):
+        for kind, key, on in _held_anew(case, case.clinic_day(now)):
             connection.execute(
                 insert(t.course_fact).values(
                     course_id=case.course_id,
                     kind=kind,
-                    on_day=visit.on,
-                    about=visit.key,
+                    on_day=on,
+                    about=key,
                     note="change of clinic",
                     recorded_at=now,
                 )
             )
 
 
-def _held_anew(case: Case, today: date) -> Iterator[tuple[FactKind, Visit]]:
-    """What is written about each visit when the child's clinic changes: past days stay, days ahead are given up."""
+def _held_anew(case: Case, today: date) -> Iterator[tuple[FactKind, str, date]]:
+    """What is written about visits when the child's clinic changes: past days stay, days ahead are given up."""
     for visit in case.timeline.visits:
-        if visit.kept is not None or visit.on is None:
+        if visit.kept is not None or visit.cancelled:
             continue
-        if visit.on > today and visit.booked:
-            yield FactKind.VISIT_RELEASED, visit
+        if visit.on is None:
+            if visit.due <= today:  # the former clinic had no day for it, and the other one's past days are no visit
+                yield FactKind.VISIT_CANCELLED, visit.key, today
+        elif visit.on > today and visit.booked:
+            yield FactKind.VISIT_RELEASED, visit.key, visit.on
         elif visit.on <= today and not visit.booked:
-            yield FactKind.VISIT_BOOKED, visit
+            yield FactKind.VISIT_HELD, visit.key, visit.on
 
 
 def change_zone(store: Store, caregiver_id: int, time_zone: str, now: datetime) -> None:
@@ -145,11 +154,36 @@ def _preview(connection: Connection, child_id: int, rules: Protocol, from_day: d
         faults.append(f"{from_day} is past: a course moves to another protocol today, {today}, or later")
     if from_day < course.brace_start:
         faults.append(f"{from_day} is before the brace start {course.brace_start}")
+    if from_day >= case.timeline.ends_on:
+        faults.append(f"{from_day} is after the end of bracing, {case.timeline.ends_on}")
+    faults += _planned_moves(connection, case.course_id, today)
     if faults:
         raise FactRefused(faults)
     calendar = courses.calendars_of(connection, [case.clinic_id])[case.clinic_id]
-    after = build(rules, course, calendar, as_of=today)
-    return ProtocolMove(child_id, from_day, rules, case.timeline, changed(case.timeline, after, from_day))
+    after = moved(case.timeline, rules, course, calendar, from_day, as_of=today)
+    return ProtocolMove(child_id, from_day, rules, case.timeline, after)
+
+
+def _planned_moves(connection: Connection, course_id: int, today: date) -> list[str]:
+    """Moves that are still ahead: a second one would not do what its preview shows."""
+    move = t.course_protocol.c
+    ahead = connection.execute(
+        select(move.from_day, move.protocol_id).where(move.course_id == course_id, move.from_day > today)
+    )
+    return [f"a move to {row.protocol_id} on {row.from_day} is planned already: withdraw it first" for row in ahead]
+
+
+def withdraw_move(store: Store, child_id: int, from_day: date, now: datetime) -> None:
+    """A move to another protocol that is still ahead is not made. Raises FactRefused when none is planned then."""
+    with store.begin() as connection:
+        case = present_case(connection, child_id, now)
+        move = t.course_protocol.c
+        planned = (move.course_id == case.course_id, move.from_day == from_day, move.from_day > case.clinic_day(now))
+        row = connection.execute(select(move.protocol_id).where(*planned)).first()
+        if row is None:
+            raise FactRefused([f"no move to another protocol is planned for {from_day}"])
+        connection.execute(delete(t.course_protocol).where(*planned))
+        keep_change(connection, child_id, "planned move", f"{row.protocol_id} on {from_day}", "withdrawn", now)
 
 
 def _no_variant(rules: Protocol, course: Course) -> list[str]:

@@ -18,7 +18,7 @@ from bracewatch.schedule.feet import Correction, FootKind, Sides
 from bracewatch.schedule.local_time import local_day, zone
 from bracewatch.schedule.protocol import Protocol
 from bracewatch.services.facts import FactRefused, present_case, write
-from bracewatch.services.waking import wake
+from bracewatch.services.waking import plan_changed, wake
 from bracewatch.store import Store
 from bracewatch.store import tables as t
 from bracewatch.store.courses import keep_rules
@@ -230,10 +230,13 @@ def _write_caregiver(connection: Connection, child_id: int, person: NewCaregiver
     return int(caregiver_id)
 
 
-def start_again(store: Store, child_id: int, relapsed_on: date, brace_start: date, now: datetime) -> int:
+def start_again(
+    store: Store, child_id: int, relapsed_on: date, brace_start: date, now: datetime, rules: Protocol | None = None
+) -> int:
     """After a relapse and new casts: end the present course, open the next; the new course's id.
 
-    The new course is full time again from its first day, in the protocol the child follows now. Raises
+    The new course is full time again from its first day, in the protocol the child follows now or in `rules`, where
+    that has no course for the child's age. Bracing that had ended before the relapse stays ended on its day. Raises
     NotEnrolled with every fault: no course that has begun, a relapse ahead of today or before the brace start,
     something of the brace written down after the relapse.
     """
@@ -242,14 +245,16 @@ def start_again(store: Store, child_id: int, relapsed_on: date, brace_start: dat
             case = present_case(connection, child_id, now)
             old = _course_row(connection, case.course_id)
             today = case.clinic_day(now)
-            faults = _faults_of_relapse(case.protocol, old, relapsed_on, brace_start, today)
+            rules = rules or case.protocol
+            faults = _faults_of_relapse(rules, old, relapsed_on, brace_start, today)
             if faults:
                 raise NotEnrolled(faults)
-            write(connection, case, FactKind.ENDED, relapsed_on, now, about="relapse")
+            if relapsed_on < case.timeline.ends_on:
+                write(connection, case, FactKind.ENDED, relapsed_on, now, about="relapse")
         except FactRefused as refusal:
             raise NotEnrolled(refusal.faults) from refusal
-        course_id = _open_course(connection, child_id, old.number + 1, brace_start, old, case.protocol)
-        wake(connection, child_id, now)
+        course_id = _open_course(connection, child_id, old.number + 1, brace_start, old, rules)
+        plan_changed(connection, child_id, now)
     return course_id
 
 
@@ -289,12 +294,18 @@ def correction_of(family: NewFamily) -> Correction:
 def _open_course(
     connection: Connection, child_id: int, number: int, brace_start: date, like: object, rules: Protocol
 ) -> int:
-    """A new course by those rules, with the feet of `like`, a NewFamily or a row of an earlier course."""
+    """A new course by those rules, with the feet of `like`, a NewFamily or a row of an earlier course.
+
+    Raises NotEnrolled where the rules are kept in another wording.
+    """
     names = (
         *("sides", "foot", "abduction_before_release", "abduction_last_cast", "dorsiflexion"),
         *("rotation_affected", "rotation_unaffected", "bend"),
     )
-    keep_rules(connection, rules)
+    try:
+        keep_rules(connection, rules)
+    except ValueError as error:
+        raise NotEnrolled([str(error)]) from error
     course_id = connection.execute(
         insert(t.course)
         .values(

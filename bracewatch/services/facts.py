@@ -12,16 +12,22 @@ from bracewatch.review import Case
 from bracewatch.schedule.facts import MAX_MONTHS_AHEAD, MAY_LIE_AHEAD, UNPLANNED, Fact, FactKind, contradictions
 from bracewatch.schedule.plausible import after_the_end, decided_too_early
 from bracewatch.schedule.spans import add_months
-from bracewatch.services.waking import wake
+from bracewatch.services.waking import plan_changed
 from bracewatch.store import Store, cases
 from bracewatch.store import tables as t
 from bracewatch.store.courses import FACT_COLUMNS, fact_of
 
 ABOUT_A_VISIT = frozenset(
-    {FactKind.VISIT_KEPT, FactKind.VISIT_BOOKED, FactKind.VISIT_CANCELLED, FactKind.VISIT_RELEASED}
+    {
+        FactKind.VISIT_KEPT,
+        FactKind.VISIT_BOOKED,
+        FactKind.VISIT_HELD,
+        FactKind.VISIT_CANCELLED,
+        FactKind.VISIT_RELEASED,
+    }
 )
 WHILE_BRACED = frozenset({FactKind.PAUSED, FactKind.RESUMED, FactKind.LENGTHENED})
-ABOUT_A_GATE = frozenset({FactKind.GATE_OPENED, FactKind.GATE_HELD})
+ABOUT_A_GATE = frozenset({FactKind.GATE_OPENED, FactKind.GATE_HELD, FactKind.GATE_TAKEN_BACK})
 
 
 class FactRefused(ValueError):
@@ -77,7 +83,7 @@ def write(
             course_id=case.course_id, kind=kind, on_day=on, about=about, until_day=until, note=note, recorded_at=now
         )
     )
-    wake(connection, case.child_id, now)
+    plan_changed(connection, case.child_id, now)
 
 
 def present_case(connection: Connection, child_id: int, now: datetime) -> Case:

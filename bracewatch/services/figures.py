@@ -177,12 +177,14 @@ def _lay_out(
     calendars = calendars_of(connection, zones)
     facts = figures.course_facts(connection, clinic_id)
     moves = figures.course_protocols(connection, clinic_id)
+    births = figures.corrected_births(connection, clinic_id)
     rules = KeptRules(connection)
     children: dict[int, _Child] = {}
     for row in figures.courses(connection, clinic_id):
         today = todays[row.clinic_id]
         moved = moves.get(row.course_id, [])
-        timeline = timeline_of(row, facts.get(row.course_id, ()), moved, calendars[row.clinic_id], rules, now)
+        born = births.get(row.child_id, [])
+        timeline = timeline_of(row, facts.get(row.course_id, ()), moved, born, calendars[row.clinic_id], rules, now)
         grace = rules[row.protocol_id, row.protocol_version].thresholds.missed_visit_grace
         child = children.setdefault(row.child_id, _Child(zones[row.clinic_id], today, row.enrolled_on, {}))
         child.courses[row.course_id] = _Course(row.brace_start, timeline, grace)

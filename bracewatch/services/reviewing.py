@@ -85,7 +85,7 @@ def _book(connection: Connection, case: Case, result: Review, now: datetime) -> 
         connection.execute(
             insert(t.course_fact).values(
                 course_id=case.course_id,
-                kind=FactKind.VISIT_BOOKED,
+                kind=FactKind.VISIT_HELD,
                 on_day=booking.on,
                 about=booking.visit_key,
                 recorded_at=now,

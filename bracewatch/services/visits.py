@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 
 from sqlalchemy import Connection
 
@@ -11,6 +11,7 @@ from bracewatch.schedule.facts import UNPLANNED, FactKind
 from bracewatch.schedule.timeline import Visit
 from bracewatch.services.facts import FactRefused, present_case, write
 from bracewatch.store import Store
+from bracewatch.store.courses import is_full
 
 
 class VisitRefused(ValueError):
@@ -66,22 +67,22 @@ def take_decision_back(store: Store, child_id: int, gate: str, now: datetime, *,
         opened = [phase for phase in case.timeline.phases if phase.gate == gate and phase.gate_open]
         if not opened:
             raise VisitRefused(f"nothing has been decided about {gate!r}: there is nothing to take back")
-        today = case.clinic_day(now)
-        until = today + timedelta(days=1)
-        _write(connection, case, FactKind.GATE_HELD, today, gate, note, now, until=until)
+        _write(connection, case, FactKind.GATE_TAKEN_BACK, case.clinic_day(now), gate, note, now)
 
 
 def move(store: Store, child_id: int, visit_key: str, to: date, now: datetime, *, note: str = "") -> None:
     """Give a visit another day, also one that was cancelled. The family is reminded of the new one.
 
-    Raises VisitRefused for a visit that is not in the plan or was kept, and for a day that is past or more
-    than a year ahead.
+    Raises VisitRefused for a visit that is not in the plan or was kept, and for a day that is past, fully booked or
+    more than a year ahead. A day on which the clinic is closed is taken, and flagged.
     """
     with store.begin() as connection:
         case, visit = _find(connection, child_id, visit_key, now)
         _refuse_kept(visit, "moved")
         if to < (today := case.clinic_day(now)):
             raise VisitRefused(f"{to} is no day for a visit: choose one from {today} to a year ahead")
+        if to != visit.on and is_full(connection, case.clinic_id, to):
+            raise VisitRefused(f"{to} is fully booked: choose another day")
         _write(connection, case, FactKind.VISIT_BOOKED, to, visit.key, note, now)
 
 

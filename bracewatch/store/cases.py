@@ -13,7 +13,7 @@ from bracewatch.messages.kinds import Asked, Meaning, Next
 from bracewatch.review import Call, Caregiver, Case, Heard, Question
 from bracewatch.schedule.local_time import local_day
 from bracewatch.store import tables as t
-from bracewatch.store.courses import FACT_COLUMNS, KeptRules, calendars_of, timeline_of
+from bracewatch.store.courses import BIRTH_DATE, FACT_COLUMNS, KeptRules, calendars_of, timeline_of
 from bracewatch.wear.reports import WearKind, WearReport
 
 REMEMBERED = timedelta(days=400)  # how far back replies, questions and calls can still matter
@@ -27,6 +27,7 @@ def load(connection: Connection, child_ids: Sequence[int], now: datetime) -> lis
     course_ids = [row.course_id for row in courses.values()]
     facts = _grouped(connection, _FACTS, course_ids)
     moves = _grouped(connection, _MOVES, course_ids)
+    births = _grouped(connection, _BIRTHS, child_ids)
     rules = KeptRules(connection)
     calendars = calendars_of(connection, {row.clinic_id for row in courses.values()})
     caregivers = _grouped(connection, _CAREGIVERS, child_ids)
@@ -41,7 +42,15 @@ def load(connection: Connection, child_ids: Sequence[int], now: datetime) -> lis
             course_id=row.course_id,
             clinic_id=row.clinic_id,
             protocol=rules[_in_use(row, moves[row.course_id], now)],
-            timeline=timeline_of(row, facts[row.course_id], moves[row.course_id], calendars[row.clinic_id], rules, now),
+            timeline=timeline_of(
+                row,
+                facts[row.course_id],
+                moves[row.course_id],
+                births[child_id],
+                calendars[row.clinic_id],
+                rules,
+                now,
+            ),
             clinic_zone=row.time_zone,
             enrolled_on=row.enrolled_on,
             caregiver=_addressed(people := _people(caregivers[child_id])),
@@ -90,12 +99,23 @@ def _rows_of(by: Any, *columns: Any, since: Any = None) -> Select[Any]:
     return query if since is None else query.where(since > bindparam("since", type_=t.UtcDateTime()))
 
 
-_f, _m, _p, _r, _i, _o, _c = (
-    table.c for table in (t.course_fact, t.course_protocol, t.caregiver, t.wear_report, t.inbound, t.outbox, t.call)
+_f, _m, _b, _p, _r, _i, _o, _c = (
+    table.c
+    for table in (
+        t.course_fact,
+        t.course_protocol,
+        t.child_change,
+        t.caregiver,
+        t.wear_report,
+        t.inbound,
+        t.outbox,
+        t.call,
+    )
 )
 _FACTS = _rows_of(_f.course_id, *FACT_COLUMNS)
 _MOVES = _rows_of(_m.course_id, _m.from_day, _m.protocol_id, _m.protocol_version).order_by(None)
 _MOVES = _MOVES.order_by(_m.from_day, _m.id)
+_BIRTHS = _rows_of(_b.child_id, _b.old, _b.recorded_at).where(_b.what == BIRTH_DATE)
 _CAREGIVERS = _rows_of(
     *(_p.child_id, _p.id, _p.language, _p.time_zone, _p.contact_time, _p.agreed_at, _p.stopped_at, _p.stopped_why),
     *(_p.number_failed_at, _p.number_failed_code),

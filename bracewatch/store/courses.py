@@ -4,19 +4,23 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime
 from functools import lru_cache
+from operator import itemgetter
 from typing import Any
 
-from sqlalchemy import Connection, Row, bindparam, func, select
+from sqlalchemy import Connection, Row, bindparam, exists, func, select
 
 from bracewatch.schedule import protocol
 from bracewatch.schedule.clinic_days import ClinicCalendar, parse_weekdays
 from bracewatch.schedule.facts import Course, Fact, FactKind
 from bracewatch.schedule.local_time import local_day
 from bracewatch.schedule.protocol import Protocol
-from bracewatch.schedule.timeline import Timeline, build, changed
+from bracewatch.schedule.timeline import Timeline, build, moved
 from bracewatch.store import tables as t
+
+BIRTH_DATE = "birth date"  # how a correction of it is named in `child_change`
 
 FACT_COLUMNS = (
     t.course_fact.c.id,
@@ -41,6 +45,7 @@ def timeline_of(
     row: Row[Any],
     facts: Iterable[Row[Any]],
     moves: Sequence[Row[Any]],
+    births: Sequence[Row[Any]],
     clinic: ClinicCalendar,
     rules: Rules,
     now: datetime,
@@ -48,14 +53,27 @@ def timeline_of(
     """The timeline of a course as of now.
 
     `row` has born, brace_start, foot, protocol_id, protocol_version and time_zone; `moves` are the course's
-    rows of `course_protocol`, in order of their day.
+    rows of `course_protocol`, in order of their day, `births` the child's corrections of the birth date (`old`,
+    `recorded_at`), in the order they were made. Neither rewrites what was before it.
     """
     course = course_of(row, facts)
     today = local_day(now, row.time_zone)
-    timeline = build(rules[row.protocol_id, row.protocol_version], course, clinic, as_of=today)
-    for move in moves:
-        after = build(rules[move.protocol_id, move.protocol_version], course, clinic, as_of=today)
-        timeline = changed(timeline, after, move.from_day)
+    in_use = rules[row.protocol_id, row.protocol_version]
+    if not moves and not births:
+        return build(in_use, course, clinic, as_of=today)
+    born = [date.fromisoformat(one.old) for one in births] + [course.born]
+    turns: list[tuple[date, Protocol | None, date | None]] = [
+        *((move.from_day, rules[move.protocol_id, move.protocol_version], None) for move in moves),
+        *((local_day(one.recorded_at, row.time_zone), None, new) for one, new in zip(births, born[1:], strict=True)),
+    ]
+    course = replace(course, born=born[0])
+    timeline = build(in_use, course, clinic, as_of=today)
+    for day, other, corrected in sorted(turns, key=itemgetter(0)):
+        in_use, course = other or in_use, replace(course, born=corrected or course.born)
+        if day > course.brace_start:
+            timeline = moved(timeline, in_use, course, clinic, day, as_of=today)
+        else:
+            timeline = build(in_use, course, clinic, as_of=today)
     return timeline
 
 
@@ -92,14 +110,21 @@ def _parsed(text: str, where: str) -> Protocol:
 
 
 def keep_rules(connection: Connection, rules: Protocol) -> None:
-    """Keep a protocol's wording, so that courses that begin with it keep it when its file changes."""
+    """Keep a protocol's wording, so that courses that begin with it keep it when its file changes.
+
+    Raises ValueError for another wording under a version that is kept already.
+    """
     known = t.protocol_text.c
     there = connection.execute(
-        select(known.version).where(known.protocol_id == rules.id, known.version == rules.version)
-    ).one_or_none()
+        select(known.text).where(known.protocol_id == rules.id, known.version == rules.version)
+    ).scalar_one_or_none()
     if there is None:
         connection.execute(
             t.protocol_text.insert().values(protocol_id=rules.id, version=rules.version, text=rules.text)
+        )
+    elif there != rules.text:
+        raise ValueError(
+            f"protocol {rules.id} version {rules.version} is kept in another wording: raise the version in its file"
         )
 
 
@@ -117,10 +142,15 @@ _CALENDARS = (
     .outerjoin(t.clinic_closed_day)
     .where(t.clinic.c.id.in_(bindparam("ids", expanding=True)))
 )
+HOLDS = (FactKind.VISIT_BOOKED, FactKind.VISIT_HELD)
 _plan = t.course_fact.c
+_end = t.course_fact.alias()
+_ENDED_BY_THEN = exists().where(
+    _end.c.course_id == _plan.course_id, _end.c.kind == FactKind.ENDED, _end.c.on_day <= _plan.on_day
+)
 _LAST_WORD = (
     select(func.max(_plan.id))
-    .where(_plan.kind.in_([FactKind.VISIT_BOOKED, FactKind.VISIT_CANCELLED, FactKind.VISIT_RELEASED]))
+    .where(_plan.kind.in_([*HOLDS, FactKind.VISIT_CANCELLED, FactKind.VISIT_RELEASED]))
     .group_by(_plan.course_id, _plan.about)
 )
 _FULL = (
@@ -130,8 +160,9 @@ _FULL = (
     .join(t.clinic, t.clinic.c.id == t.child.c.clinic_id)
     .where(
         t.clinic.c.id.in_(bindparam("ids", expanding=True)),
-        _plan.kind == FactKind.VISIT_BOOKED,
+        _plan.kind.in_(HOLDS),
         _plan.id.in_(_LAST_WORD),
+        ~_ENDED_BY_THEN,
     )
     .group_by(t.child.c.clinic_id, _plan.on_day, t.clinic.c.daily_capacity)
     .having(func.count() >= t.clinic.c.daily_capacity)

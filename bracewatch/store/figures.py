@@ -15,7 +15,7 @@ from sqlalchemy import ColumnElement, Connection, Row, Select, func, select
 
 from bracewatch.messages.kinds import Kind
 from bracewatch.store import tables as t
-from bracewatch.store.courses import FACT_COLUMNS
+from bracewatch.store.courses import BIRTH_DATE, FACT_COLUMNS
 
 CHECK_INS = (Kind.CHECK_IN_HOURS, Kind.CHECK_IN_NIGHTS)
 NOT_SENT = ("failed", "expired", "in_doubt", "unknown")
@@ -69,7 +69,7 @@ def course_facts(connection: Connection, clinic_id: int | None) -> dict[int, lis
         .join(t.child, t.child.c.id == t.course.c.child_id)
         .order_by(fact.id)
     )
-    return _by_course(connection, _of_clinic(query, clinic_id))
+    return _by_first(connection, _of_clinic(query, clinic_id))
 
 
 def course_protocols(connection: Connection, clinic_id: int | None) -> dict[int, list[Row[Any]]]:
@@ -81,13 +81,26 @@ def course_protocols(connection: Connection, clinic_id: int | None) -> dict[int,
         .join(t.child, t.child.c.id == t.course.c.child_id)
         .order_by(move.from_day, move.id)
     )
-    return _by_course(connection, _of_clinic(query, clinic_id))
+    return _by_first(connection, _of_clinic(query, clinic_id))
 
 
-def _by_course(connection: Connection, query: Select[Any]) -> dict[int, list[Row[Any]]]:
+def corrected_births(connection: Connection, clinic_id: int | None) -> dict[int, list[Row[Any]]]:
+    """old, recorded_at of every correction of a birth date, by child, in the order they were made."""
+    made = t.child_change.c
+    query = (
+        select(made.child_id, made.old, made.recorded_at)
+        .join(t.child, t.child.c.id == made.child_id)
+        .where(made.what == BIRTH_DATE)
+        .order_by(made.id)
+    )
+    return _by_first(connection, _of_clinic(query, clinic_id))
+
+
+def _by_first(connection: Connection, query: Select[Any]) -> dict[int, list[Row[Any]]]:
+    """The rows by the id in their first column."""
     groups: dict[int, list[Row[Any]]] = defaultdict(list)
     for row in connection.execute(query):
-        groups[row.course_id].append(row)
+        groups[row[0]].append(row)
     return groups
 
 

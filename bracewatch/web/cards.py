@@ -31,6 +31,7 @@ WHAT_TO_SAY: Mapping[str, str] = {
     "number-fails": "Our texts do not reach you at the moment: which number suits you now, and whose is it?",
     "low-wear": "How have the days and nights with the brace been? What would make it easier?",
     "missed-visit": "We hope all is well. What made it hard to come, and which day would suit you?",
+    "step-undecided": "How is it going with the brace? When could you come, so that we can look at the next step?",
     "cannot-come": "Which days suit you better? What would make the way to us easier?",
     "no-reply": "How are things at home with the brace? What is the best way and time to reach you?",
     "wants-no-messages": "We have stopped the texts as you asked. How would you like to stay in touch?",

@@ -139,3 +139,27 @@ def test_lines_end_and_fold_as_the_standard_asks() -> None:
     assert b"VERSION:2.0" in lines
     assert any(line.startswith(b"PRODID:") for line in lines)
     assert lines.count(b"DTSTAMP:20261125T090000Z") == lines.count(b"BEGIN:VEVENT")
+
+
+def test_what_only_an_older_plan_has_is_called_off_and_what_both_have_is_not() -> None:
+    # RFC 5545, 3.8.1.11 (STATUS): an event that is no longer held is CANCELLED; 3.8.7.4: with a higher SEQUENCE.
+    ended = timeline((FactKind.ENDED, date(2026, 10, 20), "relapse"))
+    planned = timeline()
+    calendar = icalendar.Calendar.from_ical(calendar_file(ended, "a course", STAMP, [planned]))
+    found = {str(event["UID"]): event for event in calendar.walk("VEVENT")}
+    assert set(found) == {str(event["UID"]) for event in events(planned)}
+    called_off = {uid for uid, event in found.items() if str(event.get("STATUS")) == "CANCELLED"}
+    assert called_off == set(found) - {str(event["UID"]) for event in events(ended)}
+    assert {str(found[uid]["TRANSP"]) for uid in called_off} == {"TRANSPARENT"}
+    assert any(str(found[uid]["SUMMARY"]) == "Brace: Nights and naps" for uid in called_off)
+    assert all(str(event["STATUS"]) != "CANCELLED" for event in visits(ended))
+
+
+def test_a_visit_that_was_kept_is_called_off_by_no_newer_plan() -> None:
+    kept = timeline((FactKind.VISIT_KEPT, date(2026, 10, 20), ""))
+    calendar = icalendar.Calendar.from_ical(calendar_file(timeline(), "a course", STAMP, [kept]))
+    assert all(str(event.get("STATUS")) != "CANCELLED" for event in calendar.walk("VEVENT"))
+
+
+def test_an_older_plan_that_is_the_same_changes_nothing() -> None:
+    assert calendar_file(timeline(), "a", STAMP, [timeline()]) == calendar_file(timeline(), "a", STAMP)

@@ -32,10 +32,14 @@ def case_from(now: datetime, **given: Any) -> Case:
     facts += [(FactKind.VISIT_CANCELLED, key, day) for key, day in given.get("cancelled", [])]
     facts += [(FactKind.PAUSED, "skin", day) for day in given.get("paused", [])]
     facts += [(FactKind.GATE_OPENED, "step-down", day) for day in given.get("decided", [])]
+    held = [
+        Fact(100, FactKind.GATE_HELD, date.fromisoformat(on), "step-down", date.fromisoformat(until))
+        for on, until in given.get("held", [])
+    ]
     course = Course(
         date.fromisoformat(given.get("born", BORN.isoformat())),
         start,
-        tuple(Fact(n, kind, date.fromisoformat(day), about) for n, (kind, about, day) in enumerate(facts)),
+        (*(Fact(n, kind, date.fromisoformat(day), about) for n, (kind, about, day) in enumerate(facts)), *held),
     )
     agreed = moment(given["agreed"]) if "agreed" in given else AGREED
     stopped = moment(given["stopped"]) if "stopped" in given else None

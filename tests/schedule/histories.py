@@ -14,9 +14,15 @@ from bracewatch.schedule.plausible import against_plan
 from bracewatch.schedule.protocol import Protocol
 from bracewatch.schedule.timeline import Timeline, build
 
-_ABOUT_VISITS = (FactKind.VISIT_KEPT, FactKind.VISIT_BOOKED, FactKind.VISIT_CANCELLED, FactKind.VISIT_RELEASED)
+_ABOUT_VISITS = (
+    FactKind.VISIT_KEPT,
+    FactKind.VISIT_BOOKED,
+    FactKind.VISIT_CANCELLED,
+    FactKind.VISIT_RELEASED,
+    FactKind.VISIT_HELD,
+)
 # What `against_plan` may refuse.
-_OF_THE_PLAN = (FactKind.GATE_OPENED, FactKind.PAUSED, FactKind.RESUMED, FactKind.LENGTHENED)
+_OF_THE_PLAN = (FactKind.GATE_OPENED, FactKind.GATE_TAKEN_BACK, FactKind.PAUSED, FactKind.RESUMED, FactKind.LENGTHENED)
 ROUTINE = ("nights-to-four", "graded-step-down", "sleep-to-five")
 A_COURSE = 6 * 366  # days in which most courses have ended, and some days over
 
@@ -83,6 +89,8 @@ def _gates(draw: st.DrawFn, gate: str) -> Told:
         told.append((FactKind.GATE_HELD, on, gate, on + draw(st.integers(1, 200))))
     if draw(st.booleans()):
         told.append((FactKind.GATE_OPENED, draw(st.integers(1, 2000)), gate, None))
+    if draw(st.integers(0, 9)) == 0:
+        told.append((FactKind.GATE_TAKEN_BACK, draw(st.integers(1, 2000)), gate, None))
     return told
 
 
@@ -101,6 +109,8 @@ def _ends(draw: st.DrawFn) -> Told:
         told.append((FactKind.LENGTHENED, on, "", on + draw(st.integers(1, 900))))
     if draw(st.booleans()):
         told.append((FactKind.ENDED, draw(OFFSETS), draw(st.sampled_from(["relapse", "clinic"])), None))
+    if draw(st.integers(0, 9)) == 0:
+        told.append((FactKind.END_TAKEN_BACK, draw(OFFSETS), "", None))
     return told
 
 
@@ -116,12 +126,9 @@ def _visits(keys: list[str]) -> st.SearchStrategy[Told]:
 
 
 def _without_contradictions(start: date, facts: list[Fact]) -> list[Fact]:
-    """The facts up to the end of bracing: what comes after it contradicts it. One unplanned visit a day."""
-    unplanned = {fact.on: fact for fact in facts if fact.kind is FactKind.VISIT_KEPT and fact.about == UNPLANNED}
-    facts = [fact for fact in facts if fact.about != UNPLANNED or fact.kind is not FactKind.VISIT_KEPT]
-    facts += unplanned.values()
-    ends = [fact.on for fact in facts if fact.kind is FactKind.ENDED]
-    kept = [fact for fact in facts if not ends or fact.on <= ends[0] or fact.kind in _ABOUT_VISITS]
-    if contradictions(start, kept):  # paused or resumed on the very day of the end
-        kept = [fact for fact in kept if fact.kind not in (FactKind.PAUSED, FactKind.RESUMED)]
+    """The facts in the order of their days, without those that contradict one before."""
+    kept: list[Fact] = []
+    for fact in sorted(facts, key=lambda one: (one.on, one.number)):
+        if not contradictions(start, [*kept, fact]):
+            kept.append(fact)
     return kept

@@ -7,15 +7,18 @@ from bracewatch.schedule import protocol
 from bracewatch.schedule.clinic_days import ClinicCalendar
 from bracewatch.schedule.comparing import compare, compare_rules
 from bracewatch.schedule.facts import Course, Fact, FactKind
-from bracewatch.schedule.timeline import Timeline, build, changed
+from bracewatch.schedule.timeline import Timeline, build, moved
 
 BORN, START = date(2026, 7, 1), date(2026, 9, 1)
 NIGHTS_TO_FOUR = protocol.shipped("nights-to-four")
 
 
 def timeline(*facts: tuple[FactKind, date, str], rules: protocol.Protocol = NIGHTS_TO_FOUR) -> Timeline:
-    numbered = tuple(Fact(number, *fact) for number, fact in enumerate(facts, 1))
-    return build(rules, Course(BORN, START, numbered), ClinicCalendar())
+    return build(rules, course(*facts), ClinicCalendar())
+
+
+def course(*facts: tuple[FactKind, date, str]) -> Course:
+    return Course(BORN, START, tuple(Fact(number, *fact) for number, fact in enumerate(facts, 1)))
 
 
 def version_two(*changes: tuple[str, str]) -> protocol.Protocol:
@@ -81,9 +84,9 @@ def test_the_pieces_of_a_paused_phase_are_compared_in_their_order() -> None:
 
 def test_moving_a_course_to_a_new_version_shows_only_what_lies_ahead() -> None:
     new, day = version_two(("hours = [12, 14]", "hours = [14, 16]")), date(2027, 6, 1)
-    before = timeline((FactKind.GATE_OPENED, date(2026, 12, 1), "step-down"))
-    after = timeline((FactKind.GATE_OPENED, date(2026, 12, 1), "step-down"), rules=new)
-    found = compare(before, changed(before, after, day))
+    decided = (FactKind.GATE_OPENED, date(2026, 12, 1), "step-down")
+    before = timeline(decided)
+    found = compare(before, moved(before, new, course(decided), ClinicCalendar(), day))
     assert [(phase.start, phase.hours_high) for phase in found.phases_added] == [(day, 16)]
     assert found.end_moved_by == 0
 

@@ -13,7 +13,7 @@ from bracewatch.schedule.contact_days import check_in_rounds, days_before, is_as
 from bracewatch.schedule.facts import Course, Fact, FactKind
 from bracewatch.schedule.protocol import Contact
 from bracewatch.schedule.spans import Span
-from bracewatch.schedule.timeline import PAUSE, Phase, Timeline, Visit, build, changed
+from bracewatch.schedule.timeline import PAUSE, Phase, Timeline, Visit, build, moved
 
 RULES = protocol.shipped("nights-to-four")  # asks about full time every 7 days, about nights every 14
 CONTACT = RULES.contact  # a first check-in on day 2; reminders 3 days and 1 day before a visit
@@ -245,8 +245,8 @@ def test_no_day_is_listed_twice_and_none_is_in_a_pause(history: History, when: C
 @given(histories(), histories(), st.integers(1, 2000))
 def test_the_same_holds_for_a_course_that_moved_to_another_protocol(history: History, other: History, on: int) -> None:
     before = history.timeline()
-    after = build(other.rules, history.course, history.clinic, history.as_of)
-    made = changed(before, after, min(history.course.brace_start + timedelta(on), before.ends_on))
+    day = min(history.course.brace_start + timedelta(on), before.ends_on)
+    made = moved(before, other.rules, history.course, history.clinic, day, history.as_of)
     assert sorted(chain.from_iterable(check_in_rounds(made, CONTACT))) == asking_days(made, CONTACT)
 
 

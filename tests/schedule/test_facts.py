@@ -18,8 +18,15 @@ OPENED, HELD = FactKind.GATE_OPENED, FactKind.GATE_HELD
 PAUSED, RESUMED = FactKind.PAUSED, FactKind.RESUMED
 LENGTHENED, ENDED = FactKind.LENGTHENED, FactKind.ENDED
 KEPT = FactKind.VISIT_KEPT
+TAKEN_BACK = FactKind.GATE_TAKEN_BACK
 VISITS = [kind for kind in FactKind if kind.value.startswith("visit_")]
-ABOUT = {OPENED: "step-down", HELD: "step-down", PAUSED: "skin", ENDED: "relapse"} | dict.fromkeys(VISITS, "first-fit")
+ABOUT = {
+    OPENED: "step-down",
+    HELD: "step-down",
+    PAUSED: "skin",
+    ENDED: "relapse",
+    TAKEN_BACK: "step-down",
+} | dict.fromkeys(VISITS, "first-fit")
 
 
 def on(day: int) -> date:
@@ -133,7 +140,9 @@ def test_a_lengthening_without_an_end_does_not_say_until_when() -> None:
     assert said_of((LENGTHENED, 100)) == ["lengthened on 2026-06-10 does not say until when"]
 
 
-@pytest.mark.parametrize("kind", [kind for kind in FactKind if kind not in (HELD, LENGTHENED, RESUMED)])
+@pytest.mark.parametrize(
+    "kind", [kind for kind in FactKind if kind not in (HELD, LENGTHENED, RESUMED, TAKEN_BACK, FactKind.END_TAKEN_BACK)]
+)
 def test_no_other_fact_needs_an_end(kind: FactKind) -> None:
     assert said_of((kind, 100)) == []
 
@@ -195,12 +204,31 @@ def test_on_one_day_the_later_word_comes_second() -> None:
 # After the end
 
 
-def test_two_ends_on_different_days_are_named() -> None:
-    assert said_of((ENDED, 200), (ENDED, 300)) == ["ended on 2026-12-27, but it had ended on 2026-09-18"]
+def test_a_second_end_corrects_the_first_and_one_that_was_taken_back_is_none() -> None:
+    assert said_of((ENDED, 200), (ENDED, 300), (PAUSED, 250)) == []
+    assert said_of((ENDED, 300), (ENDED, 200), (PAUSED, 250)) != []
+    assert said_of((ENDED, 200), (FactKind.END_TAKEN_BACK, 210), (PAUSED, 250)) == []
 
 
-def test_an_end_told_twice_for_one_day_is_fine() -> None:
-    assert said_of((ENDED, 200), (ENDED, 200)) == []
+# A step that was made, held and taken back
+
+
+def test_a_step_is_not_held_once_it_was_made() -> None:
+    said = ["gate held (step-down) on 2026-09-18, but the step was made on 2026-06-05: take that back first"]
+    assert said_of((OPENED, 95), (HELD, 200, 230)) == said
+    assert said_of((HELD, 200, 230), (OPENED, 95)) == said
+    assert len(said_of((OPENED, 95), (HELD, 95, 230))) == 1
+
+
+def test_a_step_that_was_held_can_be_made_later_and_one_that_was_taken_back_can_be_held() -> None:
+    assert said_of((HELD, 90, 120), (OPENED, 121)) == []
+    assert said_of((OPENED, 95), (TAKEN_BACK, 100), (HELD, 101, 130)) == []
+
+
+def test_only_a_step_that_was_made_can_be_taken_back() -> None:
+    assert said_of((TAKEN_BACK, 100)) == ["gate taken back (step-down), but it was not open"]
+    assert said_of((OPENED, 95), (TAKEN_BACK, 96)) == []
+    assert said_of((FactKind.END_TAKEN_BACK, 100)) == ["end taken back on 2026-06-10, but it had not ended"]
 
 
 @pytest.mark.parametrize("kind", [OPENED, PAUSED])
@@ -251,7 +279,6 @@ EVERYTHING = (
     (RESUMED, 110),
     (RESUMED, 120),
     (ENDED, 200),
-    (ENDED, 210),
     (OPENED, 220),
 )
 ALL_OF_IT = [
@@ -261,7 +288,6 @@ ALL_OF_IT = [
     "paused on 2026-06-20, but it was paused already since 2026-06-10",
     "resumed on 2026-06-20, the day it was paused: a pause lasts a day at least",
     "resumed on 2026-06-30, but it was not paused then",
-    "ended on 2026-09-28, but it had ended on 2026-09-18",
     "gate opened (step-down) on 2026-10-08 is after the end of bracing on 2026-09-18",
 ]
 

@@ -4,7 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bracewatch.schedule.feet import POSSIBLE, PUBLISHED, Caution, Correction, Range, Ranges, cautions
+from bracewatch.schedule import protocol
+from bracewatch.schedule.feet import POSSIBLE, PUBLISHED, Caution, Correction, Range, Ranges, cautions, ranges_of
 
 GOOD = Correction(
     kind="typical",
@@ -236,3 +237,53 @@ def test_every_kind_of_foot_has_ranges() -> None:
         PUBLISHED.atypical,
         PUBLISHED.loose,
     ]
+
+
+def own(*changes: tuple[str, str]) -> Ranges:
+    text = protocol.shipped("nights-to-four").text
+    for right, wrong in changes:
+        assert right in text
+        text = text.replace(right, wrong, 1)
+    return ranges_of(protocol.parse(text, "file"))
+
+
+def test_a_clinics_own_settings_are_held_against_instead_of_the_published_ones() -> None:
+    ranges = own(("[60, 70]", "[40, 50]"), ("[30, 45]", "[20, 25]"), ("[10, 15]", "[5, 8]"))
+    fits = replace(GOOD, rotation_affected=45, rotation_unaffected=25, bend=5)
+    assert cautions(fits, ranges) == ()
+    assert fields(cautions(fits)) == ["rotation_affected", "rotation_unaffected", "bend"]
+    assert fields(cautions(GOOD, ranges)) == ["rotation_affected", "rotation_unaffected", "bend"]
+
+
+def test_settings_of_one_kind_of_foot_change_nothing_for_another() -> None:
+    loose = own(("[60, 70]", "[40, 50]")).for_kind("loose")
+    assert loose.rotation_affected == own().for_kind("loose").rotation_affected
+
+
+def test_what_a_protocol_does_not_say_is_held_against_the_published_ranges() -> None:
+    text = protocol.shipped("nights-to-four").text
+    begin, end = text.index("[[settings]]"), text.index("[contact]")
+    assert ranges_of(protocol.parse(text[:begin] + text[end:], "file")) == PUBLISHED
+    assert own().typical.dorsiflexion == PUBLISHED.typical.dorsiflexion
+
+
+def test_a_caution_about_a_clinics_own_setting_has_the_sources_and_the_weakest_label_of_its_file() -> None:
+    read = only(cautions(replace(GOOD, bend=20), own()))
+    assert (read.label, "Gupta S" in read.cite, "Five hospital leaflets" in read.cite) == ("READ", True, True)
+    practice = only(cautions(replace(GOOD, bend=20), own(('["gupta-2021", "leaflets"]', '["gupta-2021", "clinic"]'))))
+    assert (practice.label, "Common practice, no source" in practice.cite) == ("PRACTICE", True)
+
+
+def test_one_range_for_both_stages_of_an_atypical_foot_leaves_the_stages_as_published() -> None:
+    # Desai 2010, Table 2 (READ): 20-30 degrees on a straight bar, 40-50 once it is bent; between them is neither.
+    between = Correction("atypical", "left", rotation_affected=35)
+    assert fields(cautions(between, own())) == fields(cautions(between)) == ["rotation_affected"]
+    assert own().atypical.bend == PUBLISHED.atypical.bend
+
+
+def test_a_range_of_its_own_for_an_atypical_foot_holds_at_both_stages() -> None:
+    ranges = own(("[20, 50]", "[30, 40]"), ("[0, 15]", "[0, 5]"))
+    for bend in (0, 5):
+        turned = Correction("atypical", "left", rotation_affected=35, bend=bend)
+        assert cautions(turned, ranges) == ()
+    assert fields(cautions(Correction("atypical", "left", rotation_affected=45), ranges)) == ["rotation_affected"]

@@ -6,6 +6,7 @@ import pytest
 
 from bracewatch.schedule import protocol
 from bracewatch.schedule.protocol import ProtocolError, available
+from bracewatch.schedule.rehearsing import load_rehearsed
 
 SHIPPED = protocol.shipped("nights-to-four").text
 
@@ -59,6 +60,13 @@ def test_a_faulty_folder_changes_nothing_for_the_shipped_ones(tmp_path: Path) ->
     with pytest.raises(ProtocolError):
         available(tmp_path)
     assert tuple(available(None)) == protocol.shipped_ids()
+
+
+def test_files_are_read_with_the_reader_that_is_given(tmp_path: Path) -> None:
+    put(tmp_path, "a.toml", "first", ('after = "P3M"', 'after = "P2Y"'))
+    assert "first" in available(tmp_path)
+    with pytest.raises(ProtocolError, match=r"a\.toml: variant\.0\.visit\.1: decides"):
+        available(tmp_path, load_rehearsed)
 
 
 def test_a_folder_that_is_not_there_is_refused(tmp_path: Path) -> None:

@@ -51,7 +51,7 @@ def test_a_second_decision_waits_for_the_first_whatever_was_typed_first(numbers:
 
 
 def test_a_decision_that_was_taken_back_is_no_fault() -> None:
-    taken_back = Fact(2, FactKind.GATE_HELD, date(2026, 3, 1), "step-down", date(2026, 6, 1))
+    taken_back = Fact(2, FactKind.GATE_TAKEN_BACK, date(2026, 3, 1), "step-down")
     assert faults(opened(1, START), taken_back) == []
 
 

@@ -65,6 +65,30 @@ def test_five_faults_in_one_file_are_all_named_with_their_places(tmp_path: Path)
         ("until_end = true", 'until_end = true\nuntil_age = "P4Y"', "'every' needs"),
         ("from_end = true\nuntil_age", "from_end = true\nuntil_end = true\n#", "a row begins at"),
         ("at_end = true", "at_end = true\nfrom_end = true", "'from_end' belongs to a row"),
+        ("bend = [10, 15]", "bend = [15, 10]", r"settings.0.bend: a range goes from low to high, not 15 to 10"),
+        ('foot = "loose"', 'foot = "typical"', "settings.1.foot: 'typical' stands here twice"),
+        (
+            'until_age = "P4Y"\nasks',
+            'until_age = "P4Y"\ngate = "step-down"\nasks',
+            "variant.0.phase.1.gate: 'step-down' stands here twice",
+        ),
+        (
+            'after = "P14D"',
+            'after = "P14D"\ndecides = "stepdown"',
+            "variant.0.visit.0.decides: no phase of this variant has the gate 'stepdown'; there are step-down",
+        ),
+        (
+            'opens = "P4D"',
+            'opens = "P1Y"',
+            "variant.0.visit.0: its window, P1Y before to P7D after, is more than a year",
+        ),
+        ('lasts = "P3M"', 'lasts = "P12W"', "variant.0.phase.0.lasts: 'P12W', but 'three_months' .* write 'P3M'"),
+        ('after = "P3M"', 'after = "P84D"', "variant.0.visit.1.after: 'P84D', but 'three_months'"),
+        (
+            'three_months = "calendar months"',
+            'three_months = "84 days"',
+            "variant.0.phase.0.lasts: 'P3M', .*\n.*variant.0.visit.1.after: 'P3M', but 'three_months' .* 'P84D'",
+        ),
     ],
 )
 def test_each_kind_of_fault_is_found(right: str, wrong: str, said: str) -> None:
@@ -72,6 +96,46 @@ def test_each_kind_of_fault_is_found(right: str, wrong: str, said: str) -> None:
     assert right in text
     with pytest.raises(ProtocolError, match=said):
         protocol.parse(text.replace(right, wrong, 1), "file")
+
+
+@pytest.mark.parametrize(
+    ("right", "wrong"),
+    [
+        ("bend = [10, 15]", "bend = [12, 12]"),
+        ('opens = "P4D"\ncloses = "P7D"', 'opens = "P6M"\ncloses = "P6M"'),
+        ('lasts = "P3M"', 'lasts = "P13W"'),  # 91 days: three months counted in neither way
+        ('after = "P14D"', 'after = "P84D"'),  # a visit that decides nothing may be on any day
+        ('after = "P14D"', 'at_age = "P3Y"'),  # visits may stand in the file in any order
+    ],
+)
+def test_what_is_unusual_but_can_be_is_no_fault(right: str, wrong: str) -> None:
+    text = shipped_text("nights-to-four")
+    assert right in text
+    protocol.parse(text.replace(right, wrong, 1), "file")
+
+
+def test_two_variants_may_each_have_a_gate_of_one_name() -> None:
+    gates = [phase.gate for variant in protocol.shipped("graded-step-down").variant for phase in variant.phase]
+    assert gates.count("step-down") == 2
+
+
+@pytest.mark.parametrize("entry", ["key", "gate", "decides", "opens", "lasts", "foot", "three_months"])
+def test_a_list_where_a_text_belongs_is_a_fault_with_its_place(entry: str) -> None:
+    lines = shipped_text("nights-to-four").splitlines()
+    place = next(number for number, line in enumerate(lines) if line.startswith(f"{entry} = "))
+    lines[place] = f'{entry} = ["full-time"]'
+    with pytest.raises(ProtocolError, match=entry):
+        protocol.parse("\n".join(lines), "file")
+
+
+def test_a_file_whose_parts_only_contradict_each_other_can_be_read_all_the_same() -> None:
+    text = shipped_text("nights-to-four")
+    with pytest.raises(ProtocolError) as contradicting:
+        protocol.parse(text.replace('foot = "loose"', 'foot = "typical"', 1), "file")
+    assert contradicting.value.readable is not None
+    with pytest.raises(ProtocolError) as broken:
+        protocol.parse(text.replace("version = 1", "version = 0", 1), "file")
+    assert broken.value.readable is None
 
 
 def test_variants_whose_ages_overlap_are_refused() -> None:

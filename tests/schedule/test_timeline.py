@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from bracewatch.schedule import protocol
 from bracewatch.schedule.clinic_days import ClinicCalendar
 from bracewatch.schedule.facts import Course, Fact, FactKind, faults_in
-from bracewatch.schedule.timeline import NO_LONGER_PLANNED, Timeline, build, changed
+from bracewatch.schedule.timeline import NO_LONGER_PLANNED, Timeline, build, moved
 
 BORN, START = date(2026, 1, 10), date(2026, 3, 1)
 TUESDAYS = ClinicCalendar(frozenset({1}))
@@ -154,6 +154,47 @@ def test_a_kept_visit_that_the_plan_no_longer_has_is_shown_as_it_was() -> None:
     assert not [visit for visit in with_facts().visits if visit.name == NO_LONGER_PLANNED]
 
 
+def test_a_day_that_was_held_counts_only_while_it_is_in_the_window() -> None:
+    held = Fact(1, FactKind.VISIT_HELD, date(2030, 1, 15), "end-of-bracing")
+    lengthened = Fact(2, FactKind.LENGTHENED, date(2029, 11, 1), "", date(2031, 1, 10))
+    assert next(v for v in with_facts(held).visits if v.key == "end-of-bracing").on == date(2030, 1, 15)
+    moved_on = next(v for v in with_facts(held, lengthened).visits if v.key == "end-of-bracing")
+    assert (moved_on.due, moved_on.on, moved_on.booked) == (date(2031, 1, 10), date(2031, 1, 7), False)
+
+
+def test_a_held_day_on_which_the_clinic_is_closed_says_so_and_a_chosen_weekday_is_meant() -> None:
+    closed = ClinicCalendar(frozenset({1}), closed={date(2026, 3, 17): "flood"})
+
+    def shut(kind: FactKind, day: date) -> str:
+        return build(NIGHTS_TO_FOUR, Course(BORN, START, (Fact(1, kind, day, "first-fit"),)), closed).visits[0].shut
+
+    assert shut(FactKind.VISIT_HELD, date(2026, 3, 17)) == "closed: flood"
+    assert shut(FactKind.VISIT_BOOKED, date(2026, 3, 17)) == "closed: flood"
+    assert shut(FactKind.VISIT_BOOKED, date(2026, 3, 18)) == ""
+    assert shut(FactKind.VISIT_HELD, date(2026, 3, 18)) == "Wednesday is no clinic day"
+
+
+def test_a_phase_that_lasts_counts_from_the_end_of_one_that_goes_to_an_age() -> None:
+    weaning = """
+[[variant.phase]]
+key = "weaning"
+name = "Weaning"
+hours = [6, 8]
+lasts = "P6M"
+asks = "nights"
+check_in = "P14D"
+source = ["clinic"]
+
+[[variant.visit]]"""
+    rules = protocol.parse(NIGHTS_TO_FOUR.text.replace("\n[[variant.visit]]", weaning, 1), "weaning")
+    weaned = build(rules, Course(BORN, START), TUESDAYS)
+    assert (weaned.phases[-1].key, weaned.phases[-1].start, weaned.ends_on) == (
+        "weaning",
+        date(2030, 1, 10),
+        date(2030, 7, 10),
+    )
+
+
 class TestAMoveToAnotherProtocol:
     """From nights-to-four to sleep-to-five, whose visits after the step-down are due on other days."""
 
@@ -161,8 +202,7 @@ class TestAMoveToAnotherProtocol:
 
     def moved(self, *facts: Fact) -> Timeline:
         course = Course(BORN, START, facts)
-        after = build(protocol.shipped("sleep-to-five"), course, TUESDAYS)
-        return changed(with_facts(*facts), after, self.DAY)
+        return moved(with_facts(*facts), protocol.shipped("sleep-to-five"), course, TUESDAYS, self.DAY)
 
     def test_a_visit_kept_after_it_has_the_new_plans_day_and_window(self) -> None:
         plain = {visit.key: visit for visit in self.moved().visits}["every-four-months-4"]
@@ -182,12 +222,20 @@ class TestAMoveToAnotherProtocol:
         assert came == [date(2026, 4, 20), date(2027, 4, 28)]
 
 
-def test_the_last_decision_on_a_gate_counts_by_its_day_not_by_when_it_was_written_down() -> None:
-    held = Fact(2, FactKind.GATE_HELD, date(2026, 5, 25), "step-down", date(2026, 6, 5))
+def test_the_later_word_corrects_the_day_of_a_step_and_a_step_taken_back_was_never_made() -> None:
     opened = Fact(1, FactKind.GATE_OPENED, date(2026, 6, 9), "step-down")
-    assert with_facts(opened, held).phases[1].start == date(2026, 6, 9)
-    taken_back = Fact(3, FactKind.GATE_HELD, date(2026, 6, 9), "step-down", date(2026, 6, 10))
-    assert with_facts(opened, held, taken_back).phases[0].gate_open is False
+    corrected = Fact(2, FactKind.GATE_OPENED, date(2026, 6, 2), "step-down")
+    assert with_facts(opened, corrected).phases[1].start == date(2026, 6, 2)
+    taken_back = Fact(3, FactKind.GATE_TAKEN_BACK, date(2026, 6, 9), "step-down")
+    assert with_facts(opened, corrected, taken_back).phases[0].gate_open is False
+    again = Fact(4, FactKind.GATE_OPENED, date(2026, 6, 2), "step-down")
+    assert with_facts(opened, corrected, taken_back, again).phases[1].start == date(2026, 6, 2)
+
+
+def test_an_end_that_was_taken_back_is_none_and_a_later_word_corrects_its_day() -> None:
+    ended = Fact(1, FactKind.ENDED, date(2028, 5, 5), "clinic")
+    assert with_facts(ended, Fact(2, FactKind.END_TAKEN_BACK, date(2028, 5, 6))) == with_facts()
+    assert with_facts(ended, Fact(2, FactKind.ENDED, date(2028, 6, 5), "clinic")).ends_on == date(2028, 6, 5)
 
 
 def test_a_decision_after_age_four_leaves_no_night_phase() -> None:
@@ -266,3 +314,33 @@ def test_possible_dates_have_no_faults() -> None:
 def test_a_decision_before_the_brace_start_is_named() -> None:
     fact = Fact(1, FactKind.GATE_OPENED, date(2026, 2, 1), "step-down")
     assert "before the brace start" in faults_in(BORN, START, date(2026, 11, 25), [fact])[0]
+
+    def test_an_undecided_full_time_ends_with_the_move(self) -> None:
+        before = with_facts(as_of=date(2026, 7, 1))
+        course = Course(BORN, START)
+        after = moved(before, protocol.shipped("sleep-to-five"), course, TUESDAYS, date(2026, 7, 2), date(2026, 7, 1))
+        assert after.phases[0].gate_open is True
+        held = after.in_force(date(2027, 7, 1))
+        assert held is not None
+        assert held.key == "sleep"
+
+    def test_rows_that_are_numbered_alike_keep_their_visits_apart(self) -> None:
+        monthly, half_yearly = (
+            protocol.parse(
+                NIGHTS_TO_FOUR.text.replace('key = "every-four-months"', 'key = "follow-up"', 1).replace(
+                    'every = "P4M"', f'every = "{every}"', 1
+                ),
+                every,
+            )
+            for every in ("P1M", "P6M")
+        )
+        kept = Fact(1, FactKind.VISIT_KEPT, date(2026, 9, 2), "follow-up-3")
+        later = Fact(2, FactKind.VISIT_KEPT, date(2028, 6, 1), "follow-up-3.2")
+        day, course = date(2027, 3, 15), Course(BORN, START, (kept, later))
+        after = moved(build(monthly, course, TUESDAYS), half_yearly, course, TUESDAYS, day)
+        shown = {visit.key: (visit.due, visit.kept) for visit in after.visits}
+        assert shown["follow-up-3"] == (date(2026, 9, 1), date(2026, 9, 2))
+        assert shown["follow-up-3.2"] == (date(2027, 12, 1), date(2028, 6, 1))
+        plain = build(half_yearly, Course(BORN, START), TUESDAYS)
+        ahead = [visit.due for visit in plain.visits if (visit.on or visit.due) >= day]
+        assert [visit.due for visit in after.visits if (visit.on or visit.due) >= day] == ahead

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from bracewatch.schedule.facts import Fact, FactKind
 from bracewatch.schedule.plausible import LENGTHENED_LATE
-from bracewatch.schedule.timeline import NO_LONGER_PLANNED, PAUSE, Timeline, build, changed
+from bracewatch.schedule.timeline import NO_LONGER_PLANNED, PAUSE, Timeline, moved
 
 ONE_DAY = timedelta(days=1)
 
@@ -54,8 +54,7 @@ def test_hours_are_in_force_on_every_day_of_the_course_and_on_no_other(history: 
 @given(histories())
 def test_the_end_is_never_before_the_last_decision(history: History) -> None:
     ends_on = history.timeline().ends_on
-    opened = history.course.latest(FactKind.GATE_OPENED, FactKind.GATE_HELD).values()
-    assert all(word.on <= ends_on for word in opened if word.kind is FactKind.GATE_OPENED)
+    assert all(word.on <= ends_on for word in history.course.opened().values())
 
 
 @given(histories())
@@ -66,8 +65,8 @@ def test_the_end_is_never_before_the_brace_was_resumed(history: History) -> None
 
 @given(histories())
 def test_the_end_that_the_clinic_named_is_the_end(history: History) -> None:
-    for fact in history.course.all_of(FactKind.ENDED):
-        assert history.timeline().ends_on <= max(fact.on, history.course.brace_start + ONE_DAY)
+    if (end := history.course.end()) is not None:
+        assert history.timeline().ends_on <= max(end.on, history.course.brace_start + ONE_DAY)
 
 
 @given(histories())
@@ -133,18 +132,17 @@ def test_lengthening_changes_no_visit_that_is_over(history: History, data: st.Da
 def test_a_move_to_another_protocol_leaves_what_was_before_it(history: History, other: History, days: int) -> None:
     before = history.timeline()
     day = min(history.course.brace_start + timedelta(days), before.ends_on)
-    after = build(other.rules, history.course, history.clinic, history.as_of)
-    moved = changed(before, after, day)
-    assert all(one.end == two.start for one, two in itertools.pairwise(moved.phases))
-    assert all(phase.start < phase.end for phase in moved.phases)
+    after = moved(before, other.rules, history.course, history.clinic, day, history.as_of)
+    assert all(one.end == two.start for one, two in itertools.pairwise(after.phases))
+    assert all(phase.start < phase.end for phase in after.phases)
     for past in days_of(before):
         if past < day:
-            held, was = moved.in_force(past), before.in_force(past)
+            held, was = after.in_force(past), before.in_force(past)
             assert held is not None
             assert was is not None
             assert (held.hours_low, held.hours_high, held.asks) == (was.hours_low, was.hours_high, was.asks)
-    came, known = {visit.kept for visit in before.visits}, {visit.kept for visit in moved.visits}
+    came, known = {visit.kept for visit in before.visits}, {visit.kept for visit in after.visits}
     assert came <= known | {None}
-    assert {v for v in before.visits if v.kept is not None and v.kept < day} <= set(moved.visits)
-    assert [visit.due for visit in moved.visits] == sorted(visit.due for visit in moved.visits)
-    assert len({visit.key for visit in moved.visits}) == len(moved.visits)
+    assert {v for v in before.visits if v.kept is not None and v.kept < day} <= set(after.visits)
+    assert [visit.due for visit in after.visits] == sorted(visit.due for visit in after.visits)
+    assert len({visit.key for visit in after.visits}) == len(after.visits)

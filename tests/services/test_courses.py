@@ -94,6 +94,62 @@ def test_a_corrected_birth_date_moves_the_end_and_is_remembered(world: World) ->
     assert (change.what, change.old, change.new) == ("birth date", "2026-07-01", "2026-06-01")
 
 
+def test_a_corrected_birth_date_leaves_the_past_as_it_was(world: World) -> None:
+    child_id = world.enrol(born=date(2025, 12, 15), protocol_id="graded-step-down")
+    world.now = NOW + timedelta(days=95)
+    visits.record_kept(world.store, child_id, "step-down", date(2026, 12, 1), world.now, opens_gate=True)
+    before = case_of(world, child_id).timeline
+    courses.change_birth_date(world.store, child_id, date(2025, 11, 15), world.now)  # ten months old: another row
+    after = case_of(world, child_id).timeline
+    today = world.now.date()
+    assert after.variant == "after-nine-months"
+    assert before.variant == "first-months"
+    for days in range((today - date(2026, 9, 1)).days):
+        day = date(2026, 9, 1) + timedelta(days)
+        assert after.in_force(day).hours_high == before.in_force(day).hours_high
+    assert after.in_force(today).hours_high == 16
+    assert [v for v in after.visits if v.closes < today] == [v for v in before.visits if v.closes < today]
+
+
+def test_a_second_move_waits_until_the_planned_one_is_withdrawn(world: World) -> None:
+    child_id = world.enrol()
+    planned, sooner = world.now.date() + timedelta(days=60), world.now.date() + timedelta(days=30)
+    courses.move_to_protocol(world.store, child_id, GRADED, planned, world.now)
+    with pytest.raises(FactRefused, match=f"a move to graded-step-down on {planned} is planned already"):
+        courses.preview_protocol(world.store, child_id, protocol.shipped("sleep-to-five"), sooner, world.now)
+    courses.withdraw_move(world.store, child_id, planned, world.now)
+    assert world.rows(t.course_protocol) == []
+    preview = courses.move_to_protocol(world.store, child_id, GRADED, sooner, world.now)
+    assert case_of(world, child_id).timeline == preview.after
+    with pytest.raises(FactRefused, match="no move to another protocol is planned"):
+        courses.withdraw_move(world.store, child_id, planned, world.now)
+
+
+def test_another_wording_under_the_same_version_is_refused(world: World) -> None:
+    text = protocol.shipped("nights-to-four").text.replace('id = "nights-to-four"', 'id = "ours"')
+    edited = protocol.parse(text.replace('lasts = "P3M"', 'lasts = "P4M"'), "ours")
+    world.enrol(protocol_id="ours", protocols={"ours": protocol.parse(text, "ours")})
+    child_id = world.enrol(phone="+442079460002")
+    with pytest.raises(FactRefused, match="raise the version in its file"):
+        courses.move_to_protocol(world.store, child_id, edited, world.now.date() + timedelta(days=1), world.now)
+    with pytest.raises(enrolment.NotEnrolled, match="raise the version in its file"):
+        world.enrol(phone="+442079460003", protocol_id="ours", protocols={"ours": edited})
+
+
+def test_the_other_clinic_gives_no_past_day_to_a_visit_that_had_none(world: World) -> None:
+    with world.store.begin() as connection:
+        for day in range(30):
+            closed = {"clinic_id": world.clinic_id, "day": date(2026, 9, 1) + timedelta(day), "reason": "strike"}
+            connection.execute(t.clinic_closed_day.insert().values(closed))
+    child_id = world.enrol()
+    world.live_until(NOW + timedelta(days=18))
+    other = enrolment.NewClinic("vale", "Far Vale", "EG", "Africa/Cairo", "fri", "+441134960002")
+    courses.change_clinic(world.store, child_id, enrolment.add_clinic(world.store, other), world.now)
+    world.live_until(NOW + timedelta(days=21))
+    assert case_of(world, child_id).timeline.visits[0].on is None
+    assert "missed_visit" not in world.said()
+
+
 @pytest.mark.parametrize("born", [date(2026, 9, 2), date(2020, 1, 1)])
 def test_a_birth_date_that_cannot_be_is_refused(world: World, born: date) -> None:
     child_id = world.enrol()

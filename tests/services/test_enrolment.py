@@ -4,6 +4,7 @@ from typing import Any
 import pytest
 from world import NOW, World
 
+from bracewatch.schedule import protocol
 from bracewatch.schedule.local_time import local_day
 from bracewatch.services import enrolment, visits
 from bracewatch.services.enrolment import NewClinic, NotEnrolled, phone_number
@@ -114,3 +115,15 @@ def test_a_relapse_before_something_of_the_brace_is_refused(world: World) -> Non
     with pytest.raises(NotEnrolled, match="after the end of bracing on 2026-11-20"):
         enrolment.start_again(world.store, child_id, date(2026, 11, 20), date(2026, 12, 30), world.now)
     assert len(world.rows(t.course)) == 1
+
+
+def test_a_relapse_after_the_end_starts_a_course_in_a_protocol_that_has_one_for_the_age(world: World) -> None:
+    child_id = world.enrol()
+    world.now = NOW + timedelta(days=1600)  # past the fourth birthday
+    visits.record_kept(world.store, child_id, "step-down", date(2026, 12, 1), world.now, opens_gate=True)
+    relapsed, again = date(2030, 12, 1), date(2031, 1, 10)
+    with pytest.raises(enrolment.NotEnrolled, match="Choose another protocol"):
+        enrolment.start_again(world.store, child_id, relapsed, again, world.now)
+    enrolment.start_again(world.store, child_id, relapsed, again, world.now, protocol.shipped("graded-step-down"))
+    assert [row.protocol_id for row in world.rows(t.course)] == ["nights-to-four", "graded-step-down"]
+    assert world.rows(t.course_fact, t.course_fact.c.kind == "ended") == []

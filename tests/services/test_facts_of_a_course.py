@@ -5,6 +5,7 @@ from datetime import date, timedelta
 import pytest
 from world import MOTHER, NOW, World
 
+from bracewatch.messages.adapter import NotSent, Outcome
 from bracewatch.schedule.facts import FactKind
 from bracewatch.services import facts, visits
 from bracewatch.services.facts import FactRefused
@@ -126,7 +127,7 @@ def test_the_history_of_a_visit_is_kept(world: World) -> None:
     visits.cancel(world.store, child_id, "first-fit", world.now)
     history = [(row.kind, row.on_day) for row in world.rows(t.course_fact, t.course_fact.c.about == "first-fit")]
     assert history == [
-        ("visit_booked", date(2026, 9, 15)),
+        ("visit_held", date(2026, 9, 15)),
         ("visit_booked", date(2026, 9, 22)),
         ("visit_booked", date(2026, 9, 29)),
         ("visit_cancelled", date(2026, 9, 1)),
@@ -141,6 +142,80 @@ def test_a_visit_that_has_come_near_is_held_on_its_day_whatever_the_clinic_does_
     visit = timeline_of(world, child_id).visits[0]
     assert (visit.on, visit.booked) == (date(2026, 9, 15), True)
     assert timeline_of(world, child_id).visits[1].on == date(2026, 12, 3)
+
+
+@pytest.mark.parametrize("change", ["moved", "cancelled", "unchanged"])
+def test_a_reminder_that_waits_goes_out_only_while_its_visit_stands(world: World, change: str) -> None:
+    child_id = world.enrol()
+    world.live_until(NOW + timedelta(days=11, hours=5))
+    world.now = NOW + timedelta(days=11, hours=6)  # 18:00 where the family lives, three days before the visit
+    world.network.failures = [NotSent(Outcome.TRANSIENT, "20429", "busy")]
+    world.tick()
+    if change == "moved":
+        visits.move(world.store, child_id, "first-fit", date(2026, 9, 22), world.now)
+    elif change == "cancelled":
+        visits.cancel(world.store, child_id, "first-fit", world.now)
+    world.live_until(world.now + timedelta(hours=2))
+    sent = world.rows(t.outbox, t.outbox.c.kind == "visit_reminder", t.outbox.c.state == "sent")
+    assert len(sent) == (1 if change == "unchanged" else 0)
+
+
+def test_a_step_taken_back_can_be_written_down_on_the_day_it_was_made(world: World) -> None:
+    child_id = world.enrol()
+    later(world, 100)
+    visits.record_kept(world.store, child_id, "step-down", date(2026, 12, 8), world.now, opens_gate=True)
+    visits.record_kept(world.store, child_id, "step-down", date(2026, 12, 1), world.now, opens_gate=True)
+    assert timeline_of(world, child_id).phases[0].end == date(2026, 12, 1)
+    visits.take_decision_back(world.store, child_id, "step-down", world.now)
+    assert timeline_of(world, child_id).phases[0].gate_open is False
+    visits.record_kept(world.store, child_id, "step-down", date(2026, 12, 1), world.now, opens_gate=True)
+    assert timeline_of(world, child_id).phases[0].end == date(2026, 12, 1)
+
+
+def test_a_step_that_was_made_is_not_held_afterwards(world: World) -> None:
+    child_id = world.enrol()
+    later(world, 160)
+    visits.record_kept(world.store, child_id, "step-down", date(2026, 12, 1), world.now, opens_gate=True)
+    with pytest.raises(VisitRefused, match="the step was made on 2026-12-01: take that back first"):
+        visits.hold_gate(world.store, child_id, "step-down", date(2027, 2, 1), date(2027, 3, 1), world.now)
+    assert timeline_of(world, child_id).phases[0].end == date(2026, 12, 1)
+
+
+def test_a_wrong_end_is_corrected_by_a_later_word_or_taken_back(world: World) -> None:
+    child_id = world.enrol()
+    later(world, 100)
+    facts.record(world.store, child_id, FactKind.ENDED, date(2026, 11, 1), world.now, about="clinic")
+    facts.record(world.store, child_id, FactKind.ENDED, date(2026, 12, 1), world.now, about="clinic")
+    assert timeline_of(world, child_id).ends_on == date(2026, 12, 1)
+    facts.record(world.store, child_id, FactKind.END_TAKEN_BACK, world.now.date(), world.now)
+    assert timeline_of(world, child_id).ends_on == date(2030, 7, 1)
+
+
+def test_a_visit_is_not_moved_to_a_full_day_and_a_closed_one_is_flagged(world: World) -> None:
+    with world.store.begin() as connection:
+        connection.execute(t.clinic.update().values(daily_capacity=1))
+    first = world.enrol()
+    world.tick()
+    second = world.enrol(phone="+442079460002")
+    with pytest.raises(VisitRefused, match="2026-09-15 is fully booked"):
+        visits.move(world.store, second, "first-fit", date(2026, 9, 15), world.now)
+    with world.store.begin() as connection:
+        day = {"clinic_id": world.clinic_id, "day": date(2026, 9, 15), "reason": "flood"}
+        connection.execute(t.clinic_closed_day.insert().values(day))
+    world.live_until(NOW + timedelta(days=3))
+    flags = world.rows(t.flag, t.flag.c.code == "no-clinic-day", t.flag.c.child_id == first)
+    assert "closed: flood" in flags[0].sentence
+
+
+def test_the_day_of_a_course_that_ended_is_free_again(world: World) -> None:
+    with world.store.begin() as connection:
+        connection.execute(t.clinic.update().values(daily_capacity=1))
+    first = world.enrol()
+    world.tick()
+    facts.record(world.store, first, FactKind.ENDED, date(2026, 9, 10), world.now, about="clinic")
+    second = world.enrol(phone="+442079460002")
+    world.tick()
+    assert timeline_of(world, second).visits[0].on == date(2026, 9, 15)
 
 
 def test_a_full_day_sends_the_next_child_to_another(world: World) -> None:

@@ -11,6 +11,7 @@ from bracewatch.review.flags import (
     no_reply,
     number_fails,
     sore_skin,
+    step_undecided,
     unread_reply,
     wants_no_messages,
 )
@@ -23,6 +24,7 @@ RULES: tuple[Rule, ...] = (
     number_fails.RULE,
     low_wear.RULE,
     missed_visit.RULE,
+    step_undecided.RULE,
     no_clinic_day.RULE,
     cannot_come.RULE,
     no_reply.RULE,

@@ -28,10 +28,10 @@ def check(case: Case, now: datetime) -> Finding:
     for visit in missable(case):
         day = visit.on or visit.closes
         late_from = instant(grace.after(day), time(0), case.clinic_zone)
-        if late_from > now:
-            look_again = late_from
-            break
-        missed = visit, day, late_from
+        if late_from > now:  # a visit that was moved may be behind one that is due later
+            look_again = min(filter(None, (look_again, late_from)))
+        else:
+            missed = visit, day, late_from
     if missed is None:
         return Finding(None, look_again) if look_again else NOTHING
     visit, day, late_from = missed
