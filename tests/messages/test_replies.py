@@ -17,7 +17,7 @@ from bracewatch.messages.replies import LexiconError, Reading, languages, unders
 from bracewatch.messages.replies import lexicon as lexicons
 
 HERE = Path(__file__).parent
-LANGUAGES = ("ar", "en", "hi", "sw")
+LANGUAGES = ("ar", "bn", "en", "es", "fr", "hi", "pt", "sw")
 ABOUTS = {"toes", "skin", "pain", "broken", "fit", "small", "crying"}
 
 
@@ -79,7 +79,7 @@ def test_a_reply_reads_the_same_in_every_unicode_form_and_in_capitals(language: 
 
 
 def test_an_unknown_language_is_refused_with_the_shipped_ones_named() -> None:
-    with pytest.raises(ValueError, match=r"'xx'; shipped: ar, en, hi, sw"):
+    with pytest.raises(ValueError, match=f"'xx'; shipped: {', '.join(LANGUAGES)}"):
         understand("23", language="xx", asked=Asked.HOURS)
     assert languages() == LANGUAGES
 
@@ -177,6 +177,10 @@ AROUND_TROUBLE = {
     "sw": ("{}", "masaa 20 {}", "20 lakini {}", "ndiyo {}", "hapana {}", "{} masaa 20", "tutakuja {}"),
     "ar": ("{}", "20 ساعة {}", "20 ولكن {}", "نعم {}", "لا، {}", "{} 20", "كلها {}"),
     "hi": ("{}", "20 ghante {}", "20 lekin {}", "haan {}", "{} hai 20", "nahi {}", "sabhi {}"),
+    "es": ("{}", "20 horas {}", "20 pero {}", "sí {}", "no, {}", "{} 20", "vamos {}", "sin dolor. {}"),
+    "fr": ("{}", "20 heures {}", "20 mais {}", "oui {}", "non {}", "{} 20", "on vient, {}", "pas de douleur. {}"),
+    "pt": ("{}", "20 horas {}", "20 mas {}", "sim {}", "não, {}", "{} 20", "vamos {}", "sem dor. {}"),
+    "bn": ("{}", "20 ghonta {}", "২০ কিন্তু {}", "হ্যাঁ {}", "{} 20", "না {}", "betha nai. {}"),
 }
 
 
@@ -203,6 +207,10 @@ def test_no_word_of_trouble_is_ever_read_as_anything_else(language: str) -> None
         *((text, "sw") for text in ("hakuna uvimbe", "sio nyekundu", "bila maumivu")),
         *((text, "ar") for text in ("لا احمرار", "ليس أحمر", "بدون تورم", "لا تبكي")),
         *((text, "hi") for text in ("dard nahi hai", "लाल नहीं है", "koi sujan nahi")),
+        *((text, "es") for text in ("sin dolor ni rojez", "no está rojo", "ya no llora", "no hay heridas")),
+        *((text, "fr") for text in ("pas d'ampoule ni rougeur", "pas rouge", "il ne pleure pas", "n'a plus mal")),
+        *((text, "pt") for text in ("sem dor", "não está vermelho", "nem dor nem inchaço", "não chora")),
+        *((text, "bn") for text in ("ব্যথা নাই", "লাল হয়নি", "kono fola nai", "betha kore na", "kade na")),
     ],
 )
 def test_a_denied_trouble_is_no_trouble(text: str, language: str) -> None:
@@ -217,7 +225,11 @@ def test_a_denied_trouble_is_no_trouble(text: str, language: str) -> None:
         *((text, "en") for text in ("not wearing because red", "not sure but red", "no red", "isn't it red?")),
         *((text, "sw") for text in ("hapana maumivu", "sio maumivu tu", "miguu baridi hakuna maumivu")),
         *((text, "ar") for text in ("لا أحمر", "ما زال أحمر", "الألم لا يزول", "لا، تورم")),
-        *((text, "hi") for text in ("laal nahi gaya", "ghav nahi bhar raha", "dekho na laal hai")),
+        *((text, "hi") for text in ("laal nahi gaya", "ghav nahi bhar raha", "dekho na laal hai", "jyada dard nahi")),
+        *((text, "es") for text in ("no rojo", "no solo rojo", "no llora mucho", "no para de llorar", "no, le duele")),
+        *((text, "fr") for text in ("non rouge", "pas que rouge", "plus de douleur", "pleure pas mal")),
+        *((text, "pt") for text in ("não, dói", "não só vermelho", "a dor não passa", "sem remédio pra dor")),
+        *((text, "bn") for text in ("না ব্যথা", "ব্যথা কমে না", "শুধু লাল না", "রক্ত বন্ধ হয় না", "ghumay na")),
     ],
 )
 def test_a_no_that_does_not_deny_the_trouble_leaves_it_standing(text: str, language: str) -> None:
@@ -253,6 +265,16 @@ def test_a_stop_among_other_words_is_no_opt_out(text: str) -> None:
     assert read(text).next is Next.TO_STAFF
 
 
+@pytest.mark.parametrize(("text", "language"), [("para", "es"), ("para por favor", "es"), ("fin", "fr")])
+def test_a_stop_word_that_is_a_common_word_too_stops_when_it_stands_alone(text: str, language: str) -> None:
+    assert read(text, "hours", language).meaning is Meaning.STOP
+
+
+@pytest.mark.parametrize(("text", "language"), [("20 horas para la bebé", "es"), ("enfin 20 heures, à la fin", "fr")])
+def test_a_stop_word_that_is_a_common_word_too_is_passed_over_among_others(text: str, language: str) -> None:
+    assert read(text, "hours", language).value == (20, 20)
+
+
 @pytest.mark.parametrize(("word", "meaning"), [("start", Meaning.START), ("unstop", Meaning.START)])
 def test_start_words_start(word: str, meaning: Meaning) -> None:
     assert read(word, "nothing").meaning is meaning
@@ -277,6 +299,15 @@ FIRST_NUMBERS = {
     "ar": "صفر واحد اثنان ثلاثة أربعة خمسة ستة سبعة ثمانية تسعة عشرة",
     "hi": "शून्य एक दो तीन चार पांच छह सात आठ नौ दस ग्यारह बारह तेरह चौदह पंद्रह सोलह सत्रह अठारह उन्नीस बीस "
     "इक्कीस बाईस तेईस चौबीस",
+    # CLDR common/rbnf/es.xml (spellout-numbering) and fr.xml (spellout-cardinal-masculine): READ
+    "es": "cero uno dos tres cuatro cinco seis siete ocho nueve diez once doce trece catorce quince dieciséis "
+    "diecisiete dieciocho diecinueve veinte veintiuno veintidós veintitrés veinticuatro",
+    "fr": "zéro un deux trois quatre cinq six sept huit neuf dix onze douze treize quatorze quinze seize dix-sept "
+    "dix-huit dix-neuf vingt vingt-et-un vingt-deux vingt-trois vingt-quatre",
+    "pt": "zero um dois três quatro cinco seis sete oito nove dez onze doze treze catorze quinze dezesseis dezessete "
+    "dezoito dezenove vinte",  # num2words, lang_PT_BR: READ
+    "bn": "শূন্য এক দুই তিন চার পাঁচ ছয় সাত আট নয় দশ এগারো বারো তেরো চৌদ্দ পনের ষোল সতের আঠারো উনিশ বিশ একুশ বাইশ তেইশ "
+    "চব্বিশ",  # num2words, lang_BN: READ
 }
 
 
@@ -294,9 +325,114 @@ def test_every_hour_of_the_day_has_a_word(language: str) -> None:
     assert {str(hour) for hour in range(25)} <= {k for k, words in own["numbers"]["alone"].items() if words}
 
 
+@pytest.mark.parametrize(
+    ("text", "language"),
+    [
+        *((text, "es") for text in ("una", "una hora", "veintiuna", "veintiún")),
+        *((text, "fr") for text in ("une", "une heure", "vingt-et-une", "vingt et un")),
+    ],
+)
+def test_one_has_its_feminine_and_short_forms(text: str, language: str) -> None:
+    """Unicode CLDR, common/rbnf/es.xml and fr.xml, the feminine and masculine rule sets: READ."""
+    one = 21 if text.startswith("v") else 1
+    assert read(text, "hours", language).value == (one, one)
+
+
+@pytest.mark.parametrize(
+    ("text", "language"),
+    [
+        *((text, "es") for text in ("veinticinco", "veintiséis", "veintisiete", "veintiocho", "veintinueve")),
+        *((text, "fr") for text in ("vingt-cinq", "vingt-six", "vingt-sept", "vingt-huit", "vingt-neuf", "trente")),
+    ],
+)
+def test_the_number_words_past_a_day_are_asked_for_again(text: str, language: str) -> None:
+    """Unicode CLDR, common/rbnf/es.xml and fr.xml: READ."""
+    for reply in (text, text.replace("-", " ")):
+        assert (read(reply, "hours", language).value, read(reply, "hours", language).next) == (None, Next.ASK_AGAIN)
+
+
+@pytest.mark.parametrize(
+    ("text", "language"),
+    [
+        *((text, "es") for text in ("una bota", "un bebé muy bueno", "no le duele nada", "nada, todo bien")),
+        *((text, "fr") for text in ("une chaussure", "c'est un bon bébé", "il ne pleure jamais", "rien de grave")),
+        *((text, "pt") for text in ("uma bota", "um bebê lindo", "não dói nada", "nada de novo", "não chora nunca")),
+        *((text, "bn") for text in ("ekta juta", "এক জোড়া জুতা", "কিছু না", "kichui hoy nai")),
+    ],
+)
+def test_an_article_or_a_nothing_beside_other_words_is_no_count(text: str, language: str) -> None:
+    assert read(text, "hours", language).meaning not in (Meaning.HOURS, Meaning.NIGHTS)
+    assert read(text, "nights", language).meaning not in (Meaning.HOURS, Meaning.NIGHTS)
+
+
+@pytest.mark.parametrize(
+    ("value", "word"),
+    [
+        *((16, "dezasseis"), (17, "dezassete"), (19, "dezanove")),
+        *((21, "vinte e um"), (22, "vinte e dois"), (23, "vinte e três"), (24, "vinte e quatro")),
+    ],
+)
+def test_portuguese_numbers_are_read_as_africa_and_brazil_write_them(value: int, word: str) -> None:
+    """num2words, lang_PT and lang_PT_BR: READ."""
+    assert read(word, "hours", "pt").value == (value, value)
+    assert read(word, "hours", "pt").next is Next.KEEP
+
+
+@pytest.mark.parametrize(
+    ("text", "language"),
+    [
+        *((f"vinte e {one}", "pt") for one in ("cinco", "seis", "sete", "oito", "nove")),
+        ("trinta", "pt"),
+        *((text, "bn") for text in ("পঁচিশ", "ছাব্বিশ", "সাতাশ", "আটাশ", "উনত্রিশ", "ত্রিশ")),
+    ],
+)
+def test_number_words_past_a_day_are_asked_for_again_in_portuguese_and_bengali(text: str, language: str) -> None:
+    """num2words, lang_PT_BR and lang_BN: READ."""
+    assert (read(text, "hours", language).value, read(text, "hours", language).next) == (None, Next.ASK_AGAIN)
+
+
 @pytest.mark.parametrize("text", ["twenty thousand", "twenty five", "five hundred", "thirty two", "four teen"])
 def test_part_of_a_number_is_never_kept_as_the_number(text: str) -> None:
     assert read(text).next is not Next.KEEP
+
+
+# --- times of the day ---------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("text", "language"),
+    [
+        *((text, "es") for text in ("a las 8", "8 de la noche", "desde las 20", "22h30", "8h00", "mañana 14 hs")),
+        *((text, "fr") for text in ("à 20h", "de 8h à 14h", "8h à 14h", "22h30", "8h00", "20h du soir", "demain 14h")),
+    ],
+)
+@pytest.mark.parametrize("asked", list(Asked))
+def test_a_time_of_the_day_is_no_count(text: str, language: str, asked: Asked) -> None:
+    assert read(text, asked, language).next is not Next.KEEP
+
+
+@pytest.mark.parametrize(
+    ("text", "language"),
+    [("all night and 4 hours", "en"), ("toda la noche y 4 horas de día", "es"), ("toute la nuit et 4h", "fr")],
+)
+def test_hours_on_top_of_a_whole_night_are_not_the_hours_of_the_day(text: str, language: str) -> None:
+    assert read(text, "hours", language).next is Next.ASK_AGAIN
+    assert read("all day, 23 hours").value == (23, 23)
+
+
+@pytest.mark.parametrize(("text", "language"), [("14 hs", "es"), ("14h", "fr"), ("saa 11", "sw")])
+def test_an_hour_that_the_clock_also_counts_is_hours_only_when_hours_were_asked(text: str, language: str) -> None:
+    assert read(text, "hours", language).meaning is Meaning.HOURS
+    assert read(text, "coming", language).next is Next.TO_STAFF
+    assert read(text, "nothing", language).next is Next.TO_STAFF
+
+
+@pytest.mark.parametrize(
+    ("text", "language"), [("did not wear it yesterday", "en"), ("no se los puso ayer", "es"), ("pas mis hier", "fr")]
+)
+def test_one_night_without_is_not_a_week_without(text: str, language: str) -> None:
+    assert read(text, "nights", language).next is Next.ASK_AGAIN
+    assert read(text, "hours", language).value == (0, 0)
 
 
 # --- spelling -----------------------------------------------------------------------------------------------
@@ -371,6 +507,7 @@ def test_an_english_word_of_trouble_keeps_its_sense_in_every_language() -> None:
     ("key", "wrong", "fault"),
     [
         ("unit_side", "left", "unit_side is 'left'"),
+        ("clock_hours", 10, "clock_hours is 10: write 12 or 24"),
         ("spellings", [["one"]], "spellings must be"),
         ("fold", {"a": 1}, "fold.a must be a string"),
         ("numbers", {"alone": {"many": ["x"]}, "by_unit": {}}, "'many' is not a number"),

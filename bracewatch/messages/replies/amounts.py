@@ -5,7 +5,8 @@ from dataclasses import dataclass, replace
 
 from bracewatch.messages.replies.marks import BREAK, NUMBER, Mark
 
-_UNITS = ("hours", "hours_or_clock", "nights", "days", "other", "clock")
+_CLOCK_TOO = "hours_or_clock"
+_UNITS = ("hours", _CLOCK_TOO, "nights", "days", "other", "clock")
 # A wider range is as likely two clock times ("8-20"), and says too little to keep. [practice]
 WIDEST_RANGE = 6.0
 WIDEST_EITHER_OR = 2.0
@@ -59,7 +60,8 @@ def _amount_at(marks: Sequence[Mark], at: int, floor: int, unit_first: bool) -> 
     amount = _joined(marks, _with_unit(marks, first), takes_unit=True)
     if not amount.unit and ahead is not None:
         amount = replace(amount, unit=_unit(marks[ahead]), day_part=marks[ahead].has("units.daypart"))
-    return replace(amount, about=amount.about or _is_about(marks, at))
+    is_doubtful = amount.doubtful or _is_time_of_day(marks, amount)
+    return replace(amount, about=amount.about or _is_about(marks, at), doubtful=is_doubtful)
 
 
 def _number_at(marks: Sequence[Mark], at: int) -> Amount | None:
@@ -72,12 +74,20 @@ def _number_at(marks: Sequence[Mark], at: int) -> Amount | None:
         return unit and replace(unit, low=unit.low + more, high=unit.high + more, start=at)
     if value is None or mark.has("fractions."):
         return None
-    if mark.has("numbers.by_unit") and not (end < len(marks) and marks[end].has("units.")):
+    if mark.has("numbers.by_unit", "numbers.only") and not _is_a_count_here(marks, at):
         return None
     unit_name = next((name for name in ("hours", "nights") if mark.has(f"amounts.{name}")), "")
     if end < len(marks) and marks[end].has("fractions.after") and not unit_name:
         value, end = value + (marks[end].value or 0.0), end + 1
     return Amount(value, value, unit_name, at, end, loose=mark.loose)
+
+
+def _is_a_count_here(marks: Sequence[Mark], at: int) -> bool:
+    """ "Una hora" counts and "una" alone does; "una bota" does not, nor does the "nada" of "no le duele nada"."""
+    if marks[at].has("numbers.by_unit") and at + 1 < len(marks) and marks[at + 1].has("units."):
+        return True
+    rest = (mark for i, mark in enumerate(marks) if i != at)
+    return marks[at].has("numbers.only") and all(m.has("talk.courtesy", "talk.when", BREAK) for m in rest)
 
 
 def _with_unit(marks: Sequence[Mark], amount: Amount) -> Amount:
@@ -117,21 +127,33 @@ def _joined(marks: Sequence[Mark], first: Amount, *, takes_unit: bool) -> Amount
 
 
 def _linked(marks: Sequence[Mark], link: Mark, first: Amount, second: Amount, both: Amount) -> Amount:
-    led_by_between = first.start > 0 and marks[first.start - 1].has("range.between")
+    led_by_between = _is_led_by(marks, first, "range.between")
     if link.has("range.of_turned"):
         return _share(both, part=second.low, whole=first.low)
     if link.has("range.of"):
         return _share(both, part=first.low, whole=second.low)
     if link.has("range.to") or (led_by_between and link.has("range.and")):
-        return _range(both, first.low, second.low, WIDEST_RANGE, _may_be_clock(marks, first, both))
+        return _range(both, first.low, second.low, WIDEST_RANGE, _may_be_clock(marks, first, second))
     if link.has("range.or"):
         return _range(both, first.low, second.low, WIDEST_EITHER_OR, False)
     return first
 
 
-def _may_be_clock(marks: Sequence[Mark], first: Amount, both: Amount) -> bool:
-    led_by_from = first.start > 0 and marks[first.start - 1].has("range.from")
-    return led_by_from and both.unit not in ("hours", "nights")
+def _may_be_clock(marks: Sequence[Mark], first: Amount, second: Amount) -> bool:
+    """ "From 8 to 14", "8h à 14h": more likely two times of the day than a number of hours."""
+    if first.unit == second.unit == _CLOCK_TOO:
+        return True
+    return _is_led_by(marks, first, "range.from") and (first.unit or second.unit) not in ("hours", "nights")
+
+
+def _is_time_of_day(marks: Sequence[Mark], amount: Amount) -> bool:
+    """ "À 20h", "from 20": no count, but "a pas porté" (has not worn) is nought."""
+    may_be = amount.unit == _CLOCK_TOO or (not amount.unit and amount.high > 0)
+    return may_be and _is_led_by(marks, amount, "range.from")
+
+
+def _is_led_by(marks: Sequence[Mark], amount: Amount, sense: str) -> bool:
+    return amount.start > 0 and marks[amount.start - 1].has(sense)
 
 
 def _share(both: Amount, part: float, whole: float) -> Amount:

@@ -10,8 +10,8 @@ from bracewatch.messages.replies.scene import Scene
 
 MOST_HOURS = 24.0
 MOST_NIGHTS = 7.0
-LATEST_CLOCK_HOUR = 12.0
 LONGEST_JOURNEY_HOURS = 6.0  # "half an hour" to "are you coming?" is a journey, "22 hours" is not [practice]
+LEAST_OF_A_WHOLE = 12.0  # "all day" and "all night" are at least so many hours [practice]
 SURE_ENOUGH = 0.6
 # How sure a reading is: rankings set by hand, not probabilities. [practice]
 _SAID, _ASKED = 0.95, 0.9
@@ -37,7 +37,8 @@ def count(scene: Scene) -> Reading | None:
     """
     amounts = scene.amounts or _all_nights(scene)
     if not amounts:
-        return None
+        is_vague = scene.asks_for_a_count and scene.where("about.vague") and not scene.denied("trouble.")
+        return _unread(scene, "count.vague") if is_vague else None
     fault = _fault_of_the_reply(scene)
     if fault is not None:
         return _unread(scene, fault)
@@ -46,6 +47,10 @@ def count(scene: Scene) -> Reading | None:
         return _unread(scene, choice)
     if choice.kind == _NIGHTS and scene.where("about.all") and any(a.low != MOST_NIGHTS for a in amounts):
         return _unread(scene, "count.two")
+    if choice.kind == _HOURS and any(_may_be_added(scene, a) for a in choice.amounts):
+        return _unread(scene, "count.in_doubt")
+    if choice.kind == _NIGHTS and scene.where("talk.when") and any(_is_bare_zero(scene, a) for a in choice.amounts):
+        return _unread(scene, "count.in_doubt")  # "did not wear it yesterday" is one night of seven
     fault = _fault_of_the_count(choice)
     return _unread(scene, fault) if fault is not None else _kept(scene, amounts, choice)
 
@@ -70,7 +75,7 @@ def _all_nights(scene: Scene) -> tuple[Amount, ...]:
     """ "All" answers how many nights, "all fine" does not. It is no number of hours: "all day" may leave out
     the night."""
     found = scene.where("about.all")
-    if scene.asked is not Asked.NIGHTS or not found:
+    if scene.asked is not Asked.NIGHTS or not found or any(scene.marks[i].loose for i in found):
         return ()
     beside = ("about.all", "talk.courtesy", "talk.when", "units.nights", "units.days", BREAK)
     is_alone = all(m.has(*beside) or (m.has("answers.yes") and i < found[0]) for i, m in enumerate(scene.marks))
@@ -106,18 +111,19 @@ def _choice(scene: Scene, amounts: tuple[Amount, ...]) -> _Choice | str:
     said = {kind: tuple(a for a in amounts if a.unit == kind) for kind in (_HOURS, _NIGHTS)}
     bare = tuple(a for a in amounts if not a.unit)
     if not scene.asks_for_a_count:
-        return _unasked(scene.asked, amounts, said, bare)
+        return _unasked(scene, amounts, said, bare)
     asked = scene.asked.value
     other = _NIGHTS if asked == _HOURS else _HOURS
     mine = said[asked] + bare + tuple(a for a in amounts if a.unit in _LOOSE_UNITS[asked])
-    unclear = (f"units.{other}", "units.daypart") if asked == _HOURS else (f"units.{other}",)
+    unclear = (f"units.{other}", "units.daypart" if asked == _HOURS else "units.hours_or_clock")
     if bare and not said[asked] and scene.where(*unclear):
         return "count.unit_unclear"  # "6 full hours" when nights were asked, "6 at night" when hours were
+    if other == _NIGHTS and any(a.day_part for a in said[other]):
+        return "count.unit_unclear"  # "usiku 6", "mchana saa 12 usiku 10": hours at night?
     if mine:
         return _Choice(asked, mine)
     if said[other]:
-        unsure = other == _NIGHTS and any(a.day_part for a in said[other])  # "usiku 6": six hours at night?
-        return "count.unit_unclear" if unsure else _Choice(other, said[other])
+        return _Choice(other, said[other])
     return "count.of_something_else"
 
 
@@ -126,17 +132,29 @@ _LOOSE_UNITS = {_HOURS: ("hours_or_clock",), _NIGHTS: ("days",)}
 
 
 def _unasked(
-    asked: Asked, amounts: tuple[Amount, ...], said: dict[str, tuple[Amount, ...]], bare: tuple[Amount, ...]
+    scene: Scene, amounts: tuple[Amount, ...], said: dict[str, tuple[Amount, ...]], bare: tuple[Amount, ...]
 ) -> _Choice | str:
     """A count nobody asked for is read only when it names its own unit."""
-    clock_or_hours = tuple(a for a in amounts if a.unit == "hours_or_clock" and a.low > LATEST_CLOCK_HOUR)
+    clock_or_hours = tuple(a for a in amounts if a.unit == "hours_or_clock" and a.low > scene.clock_hours)
     hours, nights = said[_HOURS] + clock_or_hours, said[_NIGHTS]
-    may_be_journey = asked is Asked.COMING and any(a.low < LONGEST_JOURNEY_HOURS for a in hours)
-    if bare or may_be_journey or bool(hours) == bool(nights):
+    may_be_journey = scene.asked is Asked.COMING and any(a.low < LONGEST_JOURNEY_HOURS for a in hours)
+    may_be_clock = hours and scene.where("units.daypart")  # "mañana 14 horas" is an appointment
+    if bare or may_be_journey or may_be_clock or bool(hours) == bool(nights):
         return "count.unasked"
     if any(a.day_part for a in nights):
         return "count.unit_unclear"
     return _Choice(_HOURS, hours) if hours else _Choice(_NIGHTS, nights)
+
+
+def _may_be_added(scene: Scene, amount: Amount) -> bool:
+    """ "All night and 4 hours" is more than 4; "all day, 23 hours" is 23."""
+    whole = scene.where("about.whole")
+    joined = any(m.has("range.and") for i in whole for m in scene.marks[max(i - 1, 0) : i + 2])
+    return bool(whole) and (joined or amount.low < LEAST_OF_A_WHOLE)
+
+
+def _is_bare_zero(scene: Scene, amount: Amount) -> bool:
+    return amount.high == 0 and not amount.unit and scene.marks[amount.start].has("numbers.")
 
 
 def _fault_of_the_count(choice: _Choice) -> str | None:
@@ -166,7 +184,8 @@ def _confidence(scene: Scene, amounts: tuple[Amount, ...], choice: _Choice, is_s
     sure -= _LESS_FOR_ABOUT * any(a.about for a in choice.amounts)
     sure -= _LESS_FOR_SLIP * any(mark.loose for mark in scene.marks)
     sure -= _LESS_FOR_DAYS * any(a.unit == "days" for a in choice.amounts)
-    strangers = [a for a in amounts if a.unit not in ("", _HOURS, _NIGHTS) and a not in choice.amounts]
+    no_strangers = ("", _HOURS, *_LOOSE_UNITS[_HOURS], _NIGHTS)  # "20 horas 5 noites": hours may stand beside nights
+    strangers = [a for a in amounts if a.unit not in no_strangers and a not in choice.amounts]
     if scene.loose_ends or strangers:
         sure = min(sure, _WITH_LOOSE_ENDS)
     return round(sure, 2)
@@ -174,5 +193,6 @@ def _confidence(scene: Scene, amounts: tuple[Amount, ...], choice: _Choice, is_s
 
 def _unread(scene: Scene, rule: str) -> Reading:
     """A count that was not read: asked for again when a count was the question and nothing else was said."""
-    again = scene.asks_for_a_count and (scene.is_short or not scene.loose_ends)
+    said_more = any(not scene.marks[i].has("units.clock", "about.vague") for i in scene.loose_ends)
+    again = scene.asks_for_a_count and (scene.is_short or not said_more)
     return Reading(Meaning.UNREAD, None, 0.0, rule, Next.ASK_AGAIN if again else Next.TO_STAFF)

@@ -29,7 +29,7 @@ WORD_KEYS: Mapping[str, tuple[str, ...]] = {
     "talk": ("courtesy", "plain", "when", "question", "opaque"),
 }
 VALUE_KEYS: Mapping[str, tuple[str, ...]] = {
-    "numbers": ("alone", "by_unit"),
+    "numbers": ("alone", "by_unit", "only"),
     "amounts": ("hours", "nights"),
     "fractions": ("before", "after"),
 }
@@ -53,7 +53,6 @@ MAY_SHARE = frozenset(
         ("talk.plain", "negation.void"),
         ("wishes.stop", "negation.void"),
         ("talk.plain", "negation.settles"),
-        ("talk.plain", "wishes.message_words"),
         ("range.to", "negation.bridge"),
         ("range.of", "range.between"),
         ("range.of", "range.from"),
@@ -63,13 +62,23 @@ MAY_SHARE = frozenset(
         ("range.or", "talk.plain"),
         ("negation.bridge", "talk.plain"),
         ("negation.bridge", "range.of"),
+        ("negation.bridge", "range.from"),
+        ("negation.before", "negation.after"),
+        ("range.from", "talk.plain"),
+        ("wishes.stop", "talk.plain"),
+        ("wishes.end", "talk.plain"),
         ("units.clock", "talk.plain"),
+        ("numbers.by_unit", "numbers.only"),
+        ("numbers.by_unit", "talk.plain"),
+        ("numbers.only", "talk.plain"),
+        ("numbers.only", "negation.bridge"),
     )
 )
 FIRM = "firm"
 _NEGATIONS = frozenset({"negation.before", "negation.after", "answers.no"})
 # No language may give these English words another sense: someone may be asking for help in them.
 _GUARDED = ("trouble.", "wishes.stop", "wishes.call", "wishes.grief")
+CLOCKS = (12, 24)
 SHORTEST_TO_MEND = 5
 # Counts and wishes: "three" is one slip from "threw", Swahili "mbili" (2) from "mbali" (far).
 SHORTEST_RISKY_TO_MEND = 6
@@ -92,13 +101,15 @@ class Entry:
 class Lexicon:
     """One language with English beneath it.
 
-    `phrases` maps the words of a phrase to its entry; `longest` is the most words any has. `words` holds
-    every single word in use; `spellings` maps other ways of writing a word to that word; `mendable` maps a
-    first letter to the words whose spelling slips are mended.
+    `clock_hours`: 12 or 24, how far people count the hours of the clock. `phrases` maps the words of a phrase
+    to its entry; `longest` is the most words any has. `words` holds every single word in use; `spellings` maps
+    other ways of writing a word to that word; `mendable` maps a first letter to the words whose spelling slips
+    are mended.
     """
 
     language: str
     unit_first: bool
+    clock_hours: float
     folds: Mapping[str, str]
     phrases: Mapping[tuple[str, ...], Entry]
     longest: int
@@ -185,6 +196,7 @@ def _assembled(
     return Lexicon(
         language=str(own["language"]),
         unit_first=own["unit_side"] == "before",
+        clock_hours=float(str(own["clock_hours"])),
         folds=folds,
         phrases=phrases,
         longest=max(len(key) for key in phrases),
@@ -210,7 +222,11 @@ def _mendable_words(phrases: Mapping[tuple[str, ...], Entry]) -> Iterator[str]:
         if _is_risky_to_mend(entry):
             yield from (word for word in key if len(word) >= SHORTEST_RISKY_TO_MEND)
         elif any(sense.startswith(_MENDED) for sense in entry.senses):
-            yield from (word for word in key if len(word) >= SHORTEST_TO_MEND - 1)
+            yield from (w for w in key if len(w) >= SHORTEST_TO_MEND - 1 and not _is_count(phrases.get((w,))))
+
+
+def _is_count(entry: Entry | None) -> bool:
+    return entry is not None and any(sense.startswith("numbers.") for sense in entry.senses)
 
 
 def _is_risky_to_mend(entry: Entry) -> bool:
@@ -235,9 +251,10 @@ def _entries(raw: Mapping[str, object], folds: Mapping[str, str]) -> tuple[dict[
         if sense in earlier.senses and value == earlier.value:
             continue  # two spellings that fold to one
         senses = earlier.senses | {sense}
-        if earlier.value != value or not _may_share(senses):
+        values = {earlier.value, value} - {None}
+        if len(values) > 1 or not _may_share(senses):
             faults.append(f"{phrase!r} is listed under {_listed(senses)}: keep one")
-        found[key] = Entry(senses, earlier.value)
+        found[key] = Entry(senses, next(iter(values), None))
     return found, faults
 
 
@@ -280,6 +297,9 @@ def _listings(raw: Mapping[str, object]) -> Iterator[tuple[str, str, float | Non
 def _may_share(senses: frozenset[str]) -> bool:
     if "negation.things" in senses:  # it marks some of the words of trouble, it gives them no other sense
         return all(sense.startswith("trouble.") for sense in senses - {"negation.things"})
+    if "wishes.message_words" in senses:  # it says that a word may stand beside a stop
+        senses -= {"wishes.message_words"}
+        return not any(sense.startswith(("trouble.", "wishes.", "answers.")) for sense in senses) and _may_share(senses)
     return all(frozenset(pair) in MAY_SHARE for pair in combinations(senses, 2))
 
 
@@ -308,11 +328,13 @@ def _folded(raw: Mapping[str, object], key: str, folds: Mapping[str, str]) -> It
 
 def _shape_faults(raw: Mapping[str, object]) -> list[str]:
     """What is missing, unknown or of the wrong type in a parsed lexicon file."""
-    top = {"language", "unit_side", "prefixes", "suffixes", "fold", "spellings", *WORD_KEYS, *VALUE_KEYS}
+    top = {"language", "unit_side", "clock_hours", "prefixes", "suffixes", "fold", "spellings", *WORD_KEYS, *VALUE_KEYS}
     faults = [f"{key!r} is missing: add it" for key in sorted(top - raw.keys())]
     faults += [f"{key!r} is not known: remove it" for key in sorted(raw.keys() - top)]
     if raw.get("unit_side") not in ("before", "after"):
         faults.append(f'unit_side is {raw.get("unit_side")!r}: write "before" or "after"')
+    if raw.get("clock_hours") not in CLOCKS:
+        faults.append(f"clock_hours is {raw.get('clock_hours')!r}: write 12 or 24")
     faults += _fold_faults(raw.get("fold", {})) + _spelling_faults(raw.get("spellings", []))
     for table, keys in {**WORD_KEYS, **VALUE_KEYS}.items():
         section = raw.get(table, {})

@@ -80,6 +80,8 @@ _SETTLING = (
     *("negation.settles", "negation.but", "units.", "range.and", "range.or", "talk.courtesy", "talk.when"),
     *("answers.yes", BREAK),
 )
+# What stands beyond a denied word and shows that the trouble is there all the same, ahead (1) and behind (-1).
+_LEAVING = {1: ("negation.void",), -1: ("negation.void", "about.bound", "about.vague")}
 _DENIABLE = ("trouble.", "answers.coming", "answers.yes", "wishes.call")
 
 
@@ -96,26 +98,32 @@ def find_denials(marks: Sequence[Mark]) -> Denials:
     and along an "or" ("no pain or redness"): a wider reach could take back a trouble that is there."""
     denied: set[int] = set()
     spare: set[int] = set()
-    for at, mark in enumerate(marks):
+    for at, mark in reversed(list(enumerate(marks))):
         if not mark.has("negation.before", "negation.after"):
             continue
-        taken = _reach(marks, at, 1) if mark.has("negation.before") else _reach_back(marks, at)
+        taken = _reach(marks, at, 1) if mark.has("negation.before") else []
+        if not taken and mark.has("negation.after"):
+            is_one_of_many = at + 1 in denied and marks[at + 2 : at + 3] and marks[at + 2].has("negation.after")
+            taken = _reach_back(marks, at, is_settled=bool(is_one_of_many))  # "pain no, swelling no"
         denied.update(taken)
         if not taken:
             spare.add(at)
     return Denials(frozenset(denied), frozenset(spare))
 
 
-def _reach_back(marks: Sequence[Mark], at: int) -> list[int]:
+def _reach_back(marks: Sequence[Mark], at: int, *, is_settled: bool) -> list[int]:
     """What a negation that follows its word takes back; nothing where more may hang on it.
 
     "Pain no is" denies the pain, "pain no going is" says that it stays.
     """
     after = marks[at + 1 : at + 1 + _LOOK_AHEAD]
-    settled = not after or after[0].value is not None or after[0].has(*_SETTLING)
-    if not settled or any(mark.has("negation.void") for mark in _to_break(after)):
+    is_settled = is_settled or not after or after[0].value is not None or after[0].has(*_SETTLING)
+    if not is_settled or any(mark.has("negation.void") for mark in _to_break(after)):
         return []
-    return _reach(marks, at, -1)
+    taken = _reach(marks, at, -1)
+    if marks[at].has("negation.before"):  # "pleure pas" denies the crying, "rouge pas" is rather two thoughts
+        taken = [i for i in taken if marks[i].has("negation.things")]
+    return taken
 
 
 def _to_break(marks: Sequence[Mark]) -> Sequence[Mark]:
@@ -129,8 +137,8 @@ def _reach(marks: Sequence[Mark], at: int, step: int) -> list[int]:
     while 0 <= at < len(marks) and marks[at].has("negation.bridge"):
         at += step
     while 0 <= at < len(marks) and _is_deniable(marks[at], is_plain_no and step > 0):
-        if step > 0 and at + 1 < len(marks) and marks[at + 1].has("negation.void"):
-            break  # "no pain relief", "not red only"
+        if 0 <= at + step < len(marks) and marks[at + step].has(*_LEAVING[step]):
+            break  # "no pain relief", "not red only", "much pain is not"
         taken.append(at)
         if not (0 <= at + step < len(marks) and marks[at + step].has("range.or")):
             break

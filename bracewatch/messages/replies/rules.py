@@ -5,7 +5,7 @@ from collections.abc import Callable
 from bracewatch.messages.kinds import Asked, Meaning, Next
 from bracewatch.messages.replies.counts import count, trouble_count
 from bracewatch.messages.replies.lexicon import ABOUTS
-from bracewatch.messages.replies.marks import BREAK, ODD
+from bracewatch.messages.replies.marks import BREAK, NUMBER, ODD
 from bracewatch.messages.replies.reading import Reading
 from bracewatch.messages.replies.scene import Scene
 
@@ -95,7 +95,10 @@ def _opt_word_alone(scene: Scene) -> Reading | None:
 
 def _opt_word_among_others(scene: Scene) -> Reading | None:
     """ "Can we stop?": the messages or the brace? A person finds out."""
-    if scene.where("wishes.stop", "wishes.end", "wishes.cancel", "wishes.help", "wishes.start"):
+    found = scene.where("wishes.stop", "wishes.end", "wishes.cancel", "wishes.help", "wishes.start")
+    rest = [mark for mark in scene.marks if not mark.has(NUMBER, "numbers.", "talk.courtesy", BREAK)]
+    # "Para" is "stop" in "20 para" and "for" in "20 para dormir".
+    if any(not scene.marks[i].has("talk.plain") for i in found) or (found and all(m.has("wishes.") for m in rest)):
         return to_staff(Meaning.UNREAD, 0.0, "wish.unclear")
     return None
 

@@ -21,11 +21,13 @@ _SHORT = 4
 class Scene:
     """One reply in the light of the last question.
 
-    `amounts`: its counts. `loose_ends`: the marks no rule understands (indexes), so the reply may say more
-    than was read. `words`: how many words and numbers it has.
+    `clock_hours`: 12 or 24, how far its language counts the hours of the clock. `amounts`: its counts.
+    `loose_ends`: the marks no rule understands (indexes), so the reply may say more than was read. `words`: how
+    many words and numbers it has.
     """
 
     asked: Asked
+    clock_hours: float
     marks: tuple[Mark, ...]
     denials: Denials
     amounts: tuple[Amount, ...]
@@ -81,6 +83,7 @@ def set_scene(text: str, words: Lexicon, asked: Asked) -> Scene:
     amounts = find_amounts(marks, unit_first=words.unit_first)
     return Scene(
         asked=asked,
+        clock_hours=words.clock_hours,
         marks=marks,
         denials=denials,
         amounts=amounts,
@@ -99,7 +102,7 @@ def _loose_ends(marks: Sequence[Mark], denials: Denials, amounts: Sequence[Amoun
 def _is_said_to_be_well(marks: Sequence[Mark], denials: Denials, at: int) -> bool:
     """ "No redness on her heel", "toes are fine": the foot is named only to say that it is well."""
     before, after = _neighbour(marks, at, -1), _neighbour(marks, at, 1)
-    is_free_of_trouble = before in denials.denied and marks[before].has("trouble.")
+    is_free_of_trouble = any(i in denials.denied and marks[i].has("trouble.") for i in (before, after))
     return is_free_of_trouble or (after not in (-1, len(marks)) and marks[after].has("answers.yes"))
 
 

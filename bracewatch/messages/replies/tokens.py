@@ -41,7 +41,7 @@ _LIGHT_MARKS = frozenset({7, 220, 230}) | frozenset(range(27, 37))
 
 _PHONE = re.compile(r"\+?\d(?:[\s().-]*\d){6,}")
 _DATE = re.compile(r"\d{1,4}([./-])\d{1,2}\1\d{1,4}(?!\d)")
-_CLOCK = re.compile(r"\d{1,2}\s?:\s?\d{1,2}(?::\d{1,2})?")
+_CLOCK = re.compile(r"\d{1,2}\s?:\s?\d{1,2}(?::\d{1,2})?|\d{1,2}h\d{2}(?!\d)")  # "20:30", "20h30"
 _POINTED = re.compile(r"\d+(?:[.,]\d+)+")
 _LEADING_POINT = re.compile(r"[.,]\d+")
 _NEGATIVE = re.compile(r"-\s*\d+(?:[.,]\d+)*")
@@ -138,7 +138,7 @@ def _number_at(plain: str, at: int, before: list[Token]) -> tuple[int, Token] | 
         return None
     written = match.group()
     is_count = written.isdigit() or _DECIMAL_COUNT.fullmatch(written)
-    if not is_count or len(written) > _MOST_DIGITS or re.match(r"00\d", written):
+    if not is_count or len(written) > _MOST_DIGITS or written.startswith("00"):
         return _odd(match)
     return match.end(), Token(written, Sort.NUMBER, float(written.replace(",", ".")))
 
