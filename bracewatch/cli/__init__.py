@@ -8,6 +8,7 @@ from bracewatch import __version__
 from bracewatch.cli.planning import plan
 from bracewatch.cli.practice import demo
 from bracewatch.cli.protocols import protocol
+from bracewatch.cli.working import work
 
 
 @click.group()
@@ -16,5 +17,5 @@ def main() -> None:
     """Bracing after clubfoot correction: the timeline, the reminders, the replies, and whom to call."""
 
 
-for _command in (demo, plan, protocol):
+for _command in (demo, plan, protocol, work):
     main.add_command(_command)
