@@ -60,7 +60,8 @@ def _with_room(
     """Those messages that may go out now, and moments at which another may.
 
     A family gets at most one message a day and three in seven days that nobody asked for; what matters more goes
-    first, and what gave way goes out at the contact time of a day with room while it is of use.
+    first, and what gave way goes out at the contact time of a day with room while it is of use. The word after a
+    missed visit waits for a day with room, not for the week: by then it would be of no use.
     """
     taken = [written.at for written in case.written if written.counts]
     ready: list[Message] = []
@@ -94,7 +95,7 @@ def _room(message: Message, taken: list[datetime], caregiver: Caregiver, now: da
     if today in days:
         return instant(today + timedelta(days=1), caregiver.contact_time, caregiver.zone)
     of_this_week = sorted(at for at in taken if at > now - A_WEEK)
-    if len(of_this_week) >= MOST_A_WEEK:
+    if len(of_this_week) >= MOST_A_WEEK and message.kind is not Kind.MISSED_VISIT:
         return of_this_week[-MOST_A_WEEK] + A_WEEK
     if any(due_day <= day < today for day in days):
         return instant(today, caregiver.contact_time, caregiver.zone)

@@ -179,6 +179,15 @@ def test_the_last_reminder_of_a_visit_always_goes_out() -> None:
     assert kinds("2026-09-08T15:00Z", **ON_A_CHECK_IN_DAY, written=today) == [Kind.VISIT_REMINDER]
 
 
+def test_the_word_after_a_missed_visit_waits_for_a_day_with_room_and_not_for_the_week() -> None:
+    week = [[f"reminder:{day}", f"2026-09-{day}T15:00:00Z", True] for day in (12, 14, 15)]
+    assert kinds("2026-09-16T15:00Z", written=week) == [Kind.MISSED_VISIT]
+    today = [*week, ["reminder:16", "2026-09-16T05:00:00Z", True]]
+    assert kinds("2026-09-16T15:00Z", written=today) == []
+    assert kinds("2026-09-17T14:59Z", written=today) == []
+    assert kinds("2026-09-17T15:00Z", written=today) == [Kind.MISSED_VISIT]
+
+
 def test_the_welcome_answers_the_agreement_and_takes_nobodys_room() -> None:
     assert kinds("2026-09-01T08:59Z") == [Kind.WELCOME]
     assert Kind.CHECK_IN_HOURS in dict(said("2026-09-03T15:00Z"))
