@@ -10,6 +10,7 @@ from bracewatch.cli.planning import plan
 from bracewatch.cli.practice import demo
 from bracewatch.cli.protocols import protocol
 from bracewatch.cli.texts import segments, understand
+from bracewatch.cli.working import work
 
 
 @click.group()
@@ -18,5 +19,5 @@ def main() -> None:
     """Bracing after clubfoot correction: the timeline, the reminders, the replies, and whom to call."""
 
 
-for _command in (demo, hooks, plan, protocol, segments, understand):
+for _command in (demo, hooks, plan, protocol, segments, understand, work):
     main.add_command(_command)

@@ -43,6 +43,15 @@ class Question:
 
 
 @dataclass(frozen=True, slots=True)
+class Written:
+    """Something nobody asked for that was put down to be sent. `counts`: it went out, or still may."""
+
+    key: str
+    at: datetime
+    counts: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Heard:
     """A reply as it was read. `handled_at` is when a person dealt with it, if one had to and has."""
 
@@ -80,6 +89,7 @@ class Case:
     caregiver: Caregiver | None
     reports: tuple[WearReport, ...] = ()
     questions: tuple[Question, ...] = ()
+    written: tuple[Written, ...] = ()
     heard: tuple[Heard, ...] = ()
     calls: tuple[Call, ...] = ()
     passed_over: tuple[Caregiver, ...] = ()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 
 from bracewatch.messages.kinds import Kind
@@ -15,6 +15,10 @@ from bracewatch.schedule.timeline import PAUSE, Phase, Visit
 MORNING = time(8)  # texts go out from 08:00 to 21:00 where the caregiver lives
 NIGHT = time(21)  # 47 CFR 64.1200(c)(1)
 BY_NIGHT_TOO = (Kind.TROUBLE_HEARD, Kind.STOPPED)  # what to do about a sore foot; that we have heard "stop"
+A_WEEK = timedelta(days=7)
+MOST_A_WEEK = 3  # messages that nobody asked for; and one a day
+_RANKS = {Kind.VISIT_REMINDER: 1, Kind.MISSED_VISIT: 2, Kind.CHECK_IN_HOURS: 3, Kind.CHECK_IN_NIGHTS: 3}
+UNASKED = (Kind.WELCOME, *_RANKS)
 WELCOME_USEFUL = timedelta(days=7)
 FOLLOW_UP_USEFUL = timedelta(days=3)
 
@@ -36,16 +40,75 @@ class Message:
 
 
 def due(case: Case, now: datetime) -> tuple[list[Message], datetime | None]:
-    """The messages whose moment has come and not passed, and the next moment at which one comes due.
+    """The messages whose moment has come and not passed and for which the family has room, without those put down
+    already; and the next moment at which there may be one.
 
     Nothing for a family that has not agreed, or has asked us to stop.
     """
     caregiver = case.caregiver
     if caregiver is None or not caregiver.may_be_written_to:
         return [], None
-    moments = list(_moments(case, caregiver, now))
-    ready = [message for message in moments if message.due_at <= now < message.useful_until]
-    return ready, min((message.due_at for message in moments if message.due_at > now), default=None)
+    put_down = {written.key for written in case.written}
+    moments = [message for message in _moments(case, caregiver, now) if message.key not in put_down]
+    ready, later = _with_room(case, caregiver, [message for message in moments if message.due_at <= now], now)
+    return ready, min([message.due_at for message in moments if message.due_at > now] + later, default=None)
+
+
+def _with_room(
+    case: Case, caregiver: Caregiver, due_by_now: list[Message], now: datetime
+) -> tuple[list[Message], list[datetime]]:
+    """Those messages that may go out now, and moments at which another may.
+
+    A family gets at most one message a day and three in seven days that nobody asked for; what matters more goes
+    first, and what gave way goes out at the contact time of a day with room while it is of use. The word after a
+    missed visit waits for a day with room, not for the week: by then it would be of no use.
+    """
+    taken = [written.at for written in case.written if written.counts]
+    ready: list[Message] = []
+    later: list[datetime] = []
+    for message in sorted(due_by_now, key=lambda message: (_RANKS.get(message.kind, 0), message.due_at)):
+        room = message.due_at if _always_goes(message, caregiver) else _room(message, taken, caregiver, now)
+        useful_until = _useful_until(message, taken, caregiver)
+        if max(room, now) >= useful_until:
+            continue
+        if room > now:
+            later.append(room)
+            continue
+        ready.append(replace(message, useful_until=useful_until))
+        if message.kind is not Kind.WELCOME:
+            taken.append(now)
+    # What went first only in this reckoning gives its room back when it is of no use any more.
+    return ready, later + [message.useful_until for message in ready if later]
+
+
+def _always_goes(message: Message, caregiver: Caregiver) -> bool:
+    """The welcome, since the family has just agreed to messages; and the last reminder of a visit."""
+    if message.kind is Kind.VISIT_REMINDER:
+        return message.facts["day"] - local_day(message.due_at, caregiver.zone) <= timedelta(days=1)
+    return message.kind is Kind.WELCOME
+
+
+def _room(message: Message, taken: list[datetime], caregiver: Caregiver, now: datetime) -> datetime:
+    """When the message may go out, by what is known now: at `now` or before means now."""
+    today, due_day = local_day(now, caregiver.zone), local_day(message.due_at, caregiver.zone)
+    days = {local_day(at, caregiver.zone) for at in taken}
+    if today in days:
+        return instant(today + timedelta(days=1), caregiver.contact_time, caregiver.zone)
+    of_this_week = sorted(at for at in taken if at > now - A_WEEK)
+    if len(of_this_week) >= MOST_A_WEEK and message.kind is not Kind.MISSED_VISIT:
+        return of_this_week[-MOST_A_WEEK] + A_WEEK
+    if any(due_day <= day < today for day in days):
+        return instant(today, caregiver.contact_time, caregiver.zone)
+    return message.due_at
+
+
+def _useful_until(message: Message, taken: list[datetime], caregiver: Caregiver) -> datetime:
+    """A check-in that gave way to another message on its day may be asked the evening after."""
+    day = local_day(message.due_at, caregiver.zone)
+    gave_way = any(local_day(at, caregiver.zone) == day for at in taken)
+    if message.kind in (Kind.CHECK_IN_HOURS, Kind.CHECK_IN_NIGHTS) and gave_way:
+        return instant(day + timedelta(days=1), NIGHT, caregiver.zone)
+    return message.useful_until
 
 
 def _moments(case: Case, caregiver: Caregiver, now: datetime) -> Iterator[Message]:

@@ -10,13 +10,12 @@ from sqlalchemy import Connection, bindparam, select
 
 from bracewatch.messages import segments, wording
 from bracewatch.messages.kinds import Kind
-from bracewatch.review.contact import BY_NIGHT_TOO
+from bracewatch.review.contact import BY_NIGHT_TOO, UNASKED
 from bracewatch.services.approved import approved_wordings
 from bracewatch.store import tables as t
 from bracewatch.store.upsert import insert_if_new
 
-URGENT, ANSWER, UNASKED = 1, 2, 5  # what goes out first
-_UNASKED = (Kind.WELCOME, Kind.CHECK_IN_HOURS, Kind.CHECK_IN_NIGHTS, Kind.VISIT_REMINDER, Kind.MISSED_VISIT)
+URGENT, ANSWER, OF_OURSELVES = 1, 2, 5  # what goes out first
 
 
 def priority_of(kind: Kind) -> int:
@@ -24,7 +23,7 @@ def priority_of(kind: Kind) -> int:
     what a caregiver wrote, then what nobody asked for."""
     if kind in BY_NIGHT_TOO:
         return URGENT
-    return UNASKED if kind in _UNASKED else ANSWER
+    return OF_OURSELVES if kind in UNASKED else ANSWER
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,14 +9,17 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, Select, bindparam, select
 
-from bracewatch.messages.kinds import Asked, Meaning, Next
-from bracewatch.review import Call, Caregiver, Case, Heard, Question
+from bracewatch.messages.kinds import Asked, Kind, Meaning, Next
+from bracewatch.review import Call, Caregiver, Case, Heard, Question, Written
+from bracewatch.review.contact import UNASKED
 from bracewatch.schedule.local_time import local_day
 from bracewatch.store import tables as t
 from bracewatch.store.courses import BIRTH_DATE, FACT_COLUMNS, KeptRules, calendars_of, timeline_of
 from bracewatch.wear.reports import WearKind, WearReport
 
 REMEMBERED = timedelta(days=400)  # how far back replies, questions and calls can still matter
+WRITTEN_MATTERS = timedelta(days=12)  # the longest that a message is of use, and a week
+NEVER_WENT = ("failed", "expired", "withdrawn")  # states of the outbox
 SPOKE = "spoke"  # the outcome of a call in which a caregiver was reached
 
 
@@ -35,6 +38,7 @@ def load(connection: Connection, child_ids: Sequence[int], now: datetime) -> lis
     reports = _grouped(connection, _REPORTS, course_ids, since)
     heard = _grouped(connection, _HEARD, child_ids, since)
     asked = _grouped(connection, _ASKED, child_ids, since)
+    written = _grouped(connection, _WRITTEN, child_ids, now - WRITTEN_MATTERS)
     calls = _grouped(connection, _CALLS, child_ids)
     return [
         Case(
@@ -58,6 +62,10 @@ def load(connection: Connection, child_ids: Sequence[int], now: datetime) -> lis
                 WearReport(WearKind(r.kind), r.day, r.low, r.high, r.heard_at) for r in reports[row.course_id]
             ),
             questions=tuple(Question(Asked(r.asks), r.sent_at) for r in asked[child_id]),
+            written=tuple(
+                Written(r.key, r.created_at, counts=r.state not in NEVER_WENT and r.kind != Kind.WELCOME)
+                for r in written[child_id]
+            ),
             heard=tuple(
                 Heard(r.received_at, r.body, Meaning(r.meaning), r.about, Next(r.next), r.handled_at)
                 for r in heard[child_id]
@@ -125,6 +133,8 @@ _HEARD = _rows_of(
     _i.child_id, _i.received_at, _i.body, _i.meaning, _i.about, _i.next, _i.handled_at, since=_i.received_at
 )
 _ASKED = _rows_of(_o.child_id, _o.asks, _o.sent_at, since=_o.sent_at).where(_o.asks != Asked.NOTHING)
+_WRITTEN = _rows_of(_o.child_id, _o.key, _o.kind, _o.state, _o.created_at, since=_o.created_at)
+_WRITTEN = _WRITTEN.where(_o.kind.in_(UNASKED))
 _CALLS = _rows_of(_c.child_id, _c.called_at, _c.outcome)
 
 

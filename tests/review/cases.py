@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
 from bracewatch.messages.kinds import Asked, Meaning, Next
-from bracewatch.review import Call, Caregiver, Case, Heard, Question
+from bracewatch.review import Call, Caregiver, Case, Heard, Question, Written
 from bracewatch.schedule import protocol
 from bracewatch.schedule.clinic_days import ClinicCalendar, parse_weekdays
 from bracewatch.schedule.facts import Course, Fact, FactKind
@@ -57,6 +57,7 @@ def case_from(now: datetime, **given: Any) -> Case:
             + [_report(WearKind.NIGHTS, *row) for row in given.get("nights", [])]
         ),
         questions=tuple(Question(Asked(asked), moment(at)) for at, asked in given.get("asked", [])),
+        written=tuple(Written(key, moment(at), counts) for key, at, counts in given.get("written", [])),
         heard=tuple(_heard(row) for row in given.get("heard", [])),
         calls=tuple(Call(moment(at), spoke) for at, spoke in given.get("calls", [])),
         passed_over=tuple(_caregiver(4, agreed, None, failure) for failure in given.get("passed_over", [])),

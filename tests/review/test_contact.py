@@ -121,3 +121,78 @@ def test_the_waking_hours_are_from_eight_to_nine_in_the_evening() -> None:
     assert waking(night - timedelta(minutes=1), "Africa/Nairobi") == night - timedelta(minutes=1)
     assert waking(night, "Africa/Nairobi") == datetime(2026, 9, 2, 5, 0, tzinfo=UTC)
     assert waking(datetime(2026, 9, 2, 4, 59, tzinfo=UTC), "Africa/Nairobi") == datetime(2026, 9, 2, 5, 0, tzinfo=UTC)
+
+
+# One message a day and three a week that nobody asked for (the project's own rule, PRACTICE).
+
+
+ON_A_CHECK_IN_DAY = {"moved": [["first-fit", "2026-09-09"]]}  # its last reminder and a check-in: 8 September, 18:00
+
+
+def kinds(now: str, **given: object) -> list[Kind]:
+    return [kind for kind, _ in said(now, agreed="2026-08-25T09:00Z", **given)]
+
+
+def test_of_two_messages_due_at_once_the_visit_goes_first_and_the_check_in_the_evening_after() -> None:
+    at = "2026-09-08T15:00Z"
+    assert kinds(at, **ON_A_CHECK_IN_DAY) == [Kind.VISIT_REMINDER]
+    reminded = [["visit-reminder:7:first-fit:2026-09-09:2026-09-08", at, True]]
+    kept = {**ON_A_CHECK_IN_DAY, "written": reminded, "kept": [["first-fit", "2026-09-09"]]}
+    assert kinds("2026-09-08T17:00Z", **ON_A_CHECK_IN_DAY, written=reminded) == []
+    assert kinds("2026-09-09T14:59Z", **kept) == []
+    assert said("2026-09-09T15:00Z", **kept) == [(Kind.CHECK_IN_HOURS, "check-in:7:2026-09-08")]
+    assert kinds("2026-09-09T18:00Z", **kept) == []
+
+
+def test_the_next_look_is_when_what_gave_way_may_go_out() -> None:
+    now = moment("2026-09-08T15:00Z")
+    reminded = [["visit-reminder:7:first-fit:2026-09-09:2026-09-08", now.isoformat(), True]]
+    result = review(case_from(now, agreed="2026-08-25T09:00Z", **ON_A_CHECK_IN_DAY, written=reminded), now)
+    assert result.messages == ()
+    assert result.wake_at is not None
+    assert result.wake_at <= moment("2026-09-09T15:00Z")
+
+
+def test_a_check_in_that_gives_way_to_nothing_goes_out_on_its_day_alone() -> None:
+    assert kinds("2026-09-08T15:00Z", kept=[["first-fit", "2026-09-05"]]) == [Kind.CHECK_IN_HOURS]
+    assert kinds("2026-09-09T15:00Z", kept=[["first-fit", "2026-09-05"]]) == []
+
+
+def three_this_week(counts: bool = True) -> list[list[object]]:
+    return [[f"check-in:7:2026-09-0{day}", f"2026-09-0{day}T15:00:00Z", counts] for day in (3, 5, 7)]
+
+
+def test_a_fourth_message_within_seven_days_is_not_sent() -> None:
+    kept = {"kept": [["first-fit", "2026-09-05"]]}
+    assert kinds("2026-09-08T15:00Z", **kept, written=three_this_week()) == []
+    assert kinds("2026-09-08T15:00Z", **kept, written=three_this_week()[1:]) == [Kind.CHECK_IN_HOURS]
+
+
+def test_what_never_went_out_takes_nobodys_room() -> None:
+    kept = {"kept": [["first-fit", "2026-09-05"]]}
+    assert kinds("2026-09-08T15:00Z", **kept, written=three_this_week(counts=False)) == [Kind.CHECK_IN_HOURS]
+
+
+def test_the_last_reminder_of_a_visit_always_goes_out() -> None:
+    assert kinds("2026-09-08T15:00Z", **ON_A_CHECK_IN_DAY, written=three_this_week()) == [Kind.VISIT_REMINDER]
+    today = [["missed-visit:7:x:2026-09-07", "2026-09-08T12:00:00Z", True]]
+    assert kinds("2026-09-08T15:00Z", **ON_A_CHECK_IN_DAY, written=today) == [Kind.VISIT_REMINDER]
+
+
+def test_the_word_after_a_missed_visit_waits_for_a_day_with_room_and_not_for_the_week() -> None:
+    week = [[f"reminder:{day}", f"2026-09-{day}T15:00:00Z", True] for day in (12, 14, 15)]
+    assert kinds("2026-09-16T15:00Z", written=week) == [Kind.MISSED_VISIT]
+    today = [*week, ["reminder:16", "2026-09-16T05:00:00Z", True]]
+    assert kinds("2026-09-16T15:00Z", written=today) == []
+    assert kinds("2026-09-17T14:59Z", written=today) == []
+    assert kinds("2026-09-17T15:00Z", written=today) == [Kind.MISSED_VISIT]
+
+
+def test_the_welcome_answers_the_agreement_and_takes_nobodys_room() -> None:
+    assert kinds("2026-09-01T08:59Z") == [Kind.WELCOME]
+    assert Kind.CHECK_IN_HOURS in dict(said("2026-09-03T15:00Z"))
+
+
+def test_what_was_put_down_before_is_not_said_again() -> None:
+    welcomed = [["welcome:5", "2026-09-01T09:00:00Z", False]]
+    assert said("2026-09-01T09:00Z", written=welcomed) == []

@@ -32,6 +32,7 @@ def histories(draw: st.DrawFn) -> dict[str, Any]:
         "moved": [[draw(keys), day] for day in days(2)],
         "decided": days(1),
         "hours": [[day, draw(st.integers(0, 24)), heard] for day, heard in zip(days(6), instants(6), strict=False)],
+        "written": [[f"visit-reminder:old:{n}", at, draw(st.booleans())] for n, at in enumerate(instants(6))],
         "asked": [[at, draw(st.sampled_from(["hours", "nights", "coming"]))] for at in instants(4)],
         "heard": [
             {
@@ -58,6 +59,7 @@ def known_by(now: datetime, history: dict[str, Any]) -> Case:
         moved=[row for row in history["moved"] if row[1] >= history["brace_start"]],
         decided=[row for row in history["decided"] if history["brace_start"] < row <= day],
         hours=[row for row in history["hours"] if row[2] <= at],
+        written=[row for row in history["written"] if row[1] <= at],
         asked=[row for row in history["asked"] if row[0] <= at],
         heard=[row for row in history["heard"] if row["at"] <= at],
         calls=[row for row in history["calls"] if row[0] <= at],
@@ -96,6 +98,7 @@ def _only_known(history: dict[str, Any], now: datetime) -> dict[str, Any]:
         "kept": [row for row in history["kept"] if row[1] <= day],
         "decided": [row for row in history["decided"] if row <= day],
         "hours": [row for row in history["hours"] if row[2] <= at],
+        "written": [row for row in history["written"] if row[1] <= at],
         "asked": [row for row in history["asked"] if row[0] <= at],
         "heard": [row for row in history["heard"] if row["at"] <= at],
         "calls": [row for row in history["calls"] if row[0] <= at],

@@ -15,6 +15,7 @@ from bracewatch.services import enrolment, inbox
 from bracewatch.services.reconciling import reconcile
 from bracewatch.services.reviewing import review_due
 from bracewatch.services.sending import Sent, send_due
+from bracewatch.services.timing import Timing
 from bracewatch.store import Store
 from bracewatch.store import tables as t
 
@@ -80,16 +81,16 @@ class World:
         }
         return enrolment.enrol(self.store, enrolment.NewFamily(**{**given, **changes}), self.now, protocols)
 
-    def tick(self) -> Sent:
+    def tick(self, timing: Timing | None = None) -> Sent:
         review_due(self.store, self.now)
-        reconcile(self.store, self.network, lambda: self.now)
-        return send_due(self.store, self.network, lambda: self.now, owner="test")
+        reconcile(self.store, self.network, lambda: self.now, timing=timing)
+        return send_due(self.store, self.network, lambda: self.now, owner="test", timing=timing)
 
     def live_until(self, moment: datetime) -> None:
-        """Tick every hour up to `moment`."""
+        """Tick every hour up to `moment`, as if a sender had run all the time."""
         while self.now < moment:
             self.now = min(self.now + timedelta(hours=1), moment)
-            self.tick()
+            self.tick(Timing(gap=None))
 
     def reply(self, body: str, phone: str = MOTHER, sid: str | None = None) -> inbox.Received | None:
         taken = inbox.receive(
