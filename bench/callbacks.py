@@ -228,9 +228,10 @@ def line(database: str, answers: list[Answered], took: float, busy: float, rows:
     times = sorted(1000 * answer.seconds for answer in answers)
     p99 = statistics.quantiles(times, n=100)[98]
     refused = sum(answer.status != 200 for answer in answers)
+    each, load = 1000 * busy / len(answers), os.getloadavg()[0]
     return (
         f"| {database} | {len(answers):,} | {took:.1f} s | {statistics.median(times):.0f} ms | {p99:.0f} ms "
-        f"| {times[-1]:.0f} ms | {1000 * busy / len(answers):.1f} ms | {os.getloadavg()[0]:.1f} | {refused} | {rows:,} |"
+        f"| {times[-1]:.0f} ms | {each:.1f} ms | {load:.1f} | {refused} | {rows:,} |"
     )
 
 
