@@ -63,16 +63,16 @@ def main() -> None:
     parser.add_argument("--database", action="append", choices=("sqlite", "postgresql"))
     parser.add_argument("--seed", type=int, default=1)
     options = parser.parse_args()
-    print("| database | callbacks | in | p50 | p99 | longest | refused | rows kept |")
-    print("|---|---|---|---|---|---|---|---|")
+    print("| database | callbacks | in | p50 | p99 | longest | server's CPU a callback | load | refused | rows kept |")
+    print("|---|---|---|---|---|---|---|---|---|---|")
     for database in options.database or ("sqlite", "postgresql"):
         with a_store(database) as store:
             callbacks = prepare(store, options.callbacks, random.Random(options.seed))
-            with served(store) as port:
-                began = clock.perf_counter()
+            with served(store) as (process, port):
+                busy, began = cpu_seconds(process), clock.perf_counter()
                 answers = call(port, callbacks, options.seconds)
-                took = clock.perf_counter() - began
-            print(line(database, answers, took, kept(store)), flush=True)
+                took, busy = clock.perf_counter() - began, cpu_seconds(process) - busy
+            print(line(database, answers, took, busy, kept(store)), flush=True)
 
 
 @contextmanager
@@ -168,8 +168,8 @@ def a_reply(number: int, sender: str, chance: random.Random) -> Callback:
 
 
 @contextmanager
-def served(store: Store) -> Iterator[int]:
-    """The port of `bracewatch hooks` in a process of its own."""
+def served(store: Store) -> Iterator[tuple[int, int]]:
+    """The process id and the port of `bracewatch hooks`."""
     settings = {
         "BRACEWATCH_DATABASE": store.url.render_as_string(hide_password=False),
         "BRACEWATCH_PUBLIC_URL": BASE,
@@ -179,7 +179,10 @@ def served(store: Store) -> Iterator[int]:
     quiet = {"stdout": subprocess.PIPE, "stderr": subprocess.DEVNULL}  # the server tells of every queue
     with subprocess.Popen(command, text=True, env=os.environ | settings, **quiet) as process:
         assert process.stdout is not None
-        yield int(next(filter(None, (re.search(r"127\.0\.0\.1:(\d+)", said) for said in process.stdout)))[1])
+        yield (
+            process.pid,
+            int(next(filter(None, (re.search(r"127\.0\.0\.1:(\d+)", said) for said in process.stdout)))[1]),
+        )
         process.send_signal(signal.SIGTERM)
         process.wait(timeout=30)
 
@@ -209,19 +212,26 @@ def post(port: int, callback: Callback, moment: float) -> Answered:
     return Answered(clock.perf_counter() - moment, answer.status)
 
 
+def cpu_seconds(process: int) -> float:
+    """What a process has used so far, of all cores, on Linux."""
+    fields = Path(f"/proc/{process}/stat").read_text(encoding="ascii").rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
 def kept(store: Store) -> int:
     with store.read() as connection:
         tables = (t.inbound, t.delivery_report)
         return sum(connection.execute(select(func.count()).select_from(table)).scalar_one() for table in tables)
 
 
-def line(database: str, answers: list[Answered], took: float, rows: int) -> str:
+def line(database: str, answers: list[Answered], took: float, busy: float, rows: int) -> str:
     times = sorted(1000 * answer.seconds for answer in answers)
     p99 = statistics.quantiles(times, n=100)[98]
     refused = sum(answer.status != 200 for answer in answers)
+    each, load = 1000 * busy / len(answers), os.getloadavg()[0]
     return (
         f"| {database} | {len(answers):,} | {took:.1f} s | {statistics.median(times):.0f} ms | {p99:.0f} ms "
-        f"| {times[-1]:.0f} ms | {refused} | {rows:,} |"
+        f"| {times[-1]:.0f} ms | {each:.1f} ms | {load:.1f} | {refused} | {rows:,} |"
     )
 
 

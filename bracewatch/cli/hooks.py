@@ -12,7 +12,7 @@ import click
 from bracewatch.cli.serving import listen
 
 DATABASE, PUBLIC_URL, AUTH_TOKEN = "BRACEWATCH_DATABASE", "BRACEWATCH_PUBLIC_URL", "BRACEWATCH_TWILIO_AUTH_TOKEN"
-THREADS = 8
+THREADS = 4
 
 
 @dataclass(frozen=True, slots=True)

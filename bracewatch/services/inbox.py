@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Connection, Row, exists, func, insert, select, update
+from sqlalchemy import Connection, Row, bindparam, exists, func, insert, select, update
 
 from bracewatch.messages.kinds import Asked, Kind, Meaning, Next
 from bracewatch.messages.replies import Reading, understand
@@ -168,15 +168,7 @@ def handle(store: Store, inbound_id: int, now: datetime) -> None:
 
 def _sender(connection: Connection, phone: str) -> Row[Any] | None:
     """The caregiver with that number; of several, the one written to last."""
-    last_sent = (
-        select(func.max(t.outbox.c.sent_at)).where(t.outbox.c.caregiver_id == t.caregiver.c.id).scalar_subquery()
-    )
-    return connection.execute(
-        select(t.caregiver)
-        .where(t.caregiver.c.phone == phone)
-        .order_by(last_sent.desc().nulls_last(), t.caregiver.c.id)
-        .limit(1)
-    ).one_or_none()
+    return connection.execute(_SENDERS, {"number": phone}).one_or_none()
 
 
 def _read(connection: Connection, sender: Row[Any] | None, body: str, now: datetime) -> tuple[_Question, Reading]:
@@ -214,17 +206,7 @@ def _open_questions(connection: Connection, caregiver_id: int, now: datetime) ->
 
     Asking the same once more ("answer:…" in the outbox) leaves the question what it was.
     """
-    rows = connection.execute(
-        select(t.outbox.c.asks, t.outbox.c.kind)
-        .where(
-            t.outbox.c.caregiver_id == caregiver_id,
-            t.outbox.c.asks != Asked.NOTHING,
-            t.outbox.c.key.not_like(f"{ANSWER}%"),
-            t.outbox.c.sent_at > now - QUESTION_STAYS_OPEN,
-            t.outbox.c.sent_at <= now,
-        )
-        .order_by(t.outbox.c.sent_at.desc(), t.outbox.c.id.desc())
-    )
+    rows = connection.execute(_QUESTIONS, {"caregiver": caregiver_id, "after": now - QUESTION_STAYS_OPEN, "now": now})
     questions: dict[Asked, _Question] = {}
     for row in rows:
         questions.setdefault(Asked(row.asks), _Question(Asked(row.asks), Kind(row.kind)))
@@ -348,15 +330,9 @@ def _answer_kind(connection: Connection, sender: Row[Any], said: _Said, now: dat
 def _answers_today(connection: Connection, caregiver_id: int, kind: Kind, now: datetime) -> int:
     """How often we have answered of late: what to do about a sore foot is counted by itself, so that nothing
     else uses its turns up."""
-    sent = t.outbox.c
-    alike = sent.kind == kind if kind in BY_NIGHT_TOO else sent.kind.not_in(BY_NIGHT_TOO)
-    query = select(func.count()).where(
-        sent.caregiver_id == caregiver_id,
-        sent.key.like(f"{ANSWER}%"),
-        sent.created_at > now - timedelta(days=1),
-        alike,
-    )
-    return connection.execute(query).scalar_one()
+    alike = [kind] if kind in BY_NIGHT_TOO else [other for other in Kind if other not in BY_NIGHT_TOO]
+    given = {"caregiver": caregiver_id, "after": now - timedelta(days=1), "kinds": alike}
+    return connection.execute(_ANSWERS_SENT, given).scalar_one()
 
 
 def _next_visit(connection: Connection, child_id: int, now: datetime) -> date | None:
@@ -365,3 +341,32 @@ def _next_visit(connection: Connection, child_id: int, now: datetime) -> date | 
         days = [visit.on for visit in case.timeline.visits if visit.on and visit.on >= today and visit.kept is None]
         return min(days, default=None)
     return None
+
+
+# Built once: making a statement costs more than running it.
+_o = t.outbox.c
+_LAST_SENT = select(func.max(_o.sent_at)).where(_o.caregiver_id == t.caregiver.c.id).scalar_subquery()
+_SENDERS = (
+    select(t.caregiver)
+    .where(t.caregiver.c.phone == bindparam("number"))
+    .order_by(_LAST_SENT.desc().nulls_last(), t.caregiver.c.id)
+    .limit(1)
+)
+_AFTER = bindparam("after", type_=t.UtcDateTime())
+_QUESTIONS = (
+    select(_o.asks, _o.kind)
+    .where(
+        _o.caregiver_id == bindparam("caregiver"),
+        _o.asks != Asked.NOTHING,
+        _o.key.not_like(f"{ANSWER}%"),
+        _o.sent_at > _AFTER,
+        _o.sent_at <= bindparam("now", type_=t.UtcDateTime()),
+    )
+    .order_by(_o.sent_at.desc(), _o.id.desc())
+)
+_ANSWERS_SENT = select(func.count()).where(
+    _o.caregiver_id == bindparam("caregiver"),
+    _o.key.like(f"{ANSWER}%"),
+    _o.created_at > _AFTER,
+    _o.kind.in_(bindparam("kinds", expanding=True)),
+)
