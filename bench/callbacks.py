@@ -173,7 +173,7 @@ def served(store: Store) -> Iterator[tuple[int, int]]:
     settings = {
         "BRACEWATCH_DATABASE": store.url.render_as_string(hide_password=False),
         "BRACEWATCH_PUBLIC_URL": BASE,
-        "BRACEWATCH_TWILIO_AUTH_TOKEN": KEY,
+        "BRACEWATCH_TWILIO_TOKEN": KEY,
     }
     command = [sys.executable, "-c", "from bracewatch.cli import main; main()", "hooks", "--port", "0"]
     quiet = {"stdout": subprocess.PIPE, "stderr": subprocess.DEVNULL}  # the server tells of every queue

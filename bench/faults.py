@@ -372,6 +372,7 @@ def _families(store: Store) -> list[tuple[int, int, str]]:
             contact_time=wall_time(18),
             agreed_at=FIRST_EVENING,
             agreed_text="invented",
+            agreed_by="invented",
         )
         enrolment.enrol(store, family, FIRST_EVENING)
     with store.read() as connection:

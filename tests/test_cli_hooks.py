@@ -51,7 +51,7 @@ def served(store: Store) -> Iterator[tuple[subprocess.Popen[str], str]]:
     settings = environment(
         BRACEWATCH_DATABASE=store.url.render_as_string(hide_password=False),
         BRACEWATCH_PUBLIC_URL=BASE,
-        BRACEWATCH_TWILIO_AUTH_TOKEN=KEY,
+        BRACEWATCH_TWILIO_TOKEN=KEY,
     )
     command = [BRACEWATCH, "hooks", "--port", "0"]
     pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.STDOUT}
@@ -92,7 +92,7 @@ def test_a_signed_reply_is_taken_in_a_forged_one_is_not_and_sigterm_closes_it(
     [
         ({"BRACEWATCH_PUBLIC_URL": ""}, "BRACEWATCH_PUBLIC_URL"),
         ({"BRACEWATCH_PUBLIC_URL": "http://clinic.example"}, "BRACEWATCH_PUBLIC_URL: the public address must be"),
-        ({"BRACEWATCH_TWILIO_AUTH_TOKEN": " "}, "BRACEWATCH_TWILIO_AUTH_TOKEN"),
+        ({"BRACEWATCH_TWILIO_TOKEN": " "}, "BRACEWATCH_TWILIO_TOKEN"),
         ({"BRACEWATCH_DATABASE": ""}, "BRACEWATCH_DATABASE"),
         ({"BRACEWATCH_DATABASE": "swordfish"}, "BRACEWATCH_DATABASE cannot be opened"),
         ({"BRACEWATCH_DATABASE": "sqlite:////no/such/folder/swordfish"}, "BRACEWATCH_DATABASE cannot be opened"),
@@ -105,7 +105,7 @@ def test_a_setting_that_cannot_be_is_named_and_its_value_is_not(
     settings = {
         "BRACEWATCH_DATABASE": f"sqlite:///{tmp_path / 'families.sqlite3'}",
         "BRACEWATCH_PUBLIC_URL": BASE,
-        "BRACEWATCH_TWILIO_AUTH_TOKEN": KEY,
+        "BRACEWATCH_TWILIO_TOKEN": KEY,
     }
     done = subprocess.run(
         [BRACEWATCH, "hooks", "--port", "0"],

@@ -11,7 +11,7 @@ import click
 
 from bracewatch.cli.serving import listen
 
-DATABASE, PUBLIC_URL, AUTH_TOKEN = "BRACEWATCH_DATABASE", "BRACEWATCH_PUBLIC_URL", "BRACEWATCH_TWILIO_AUTH_TOKEN"
+DATABASE, PUBLIC_URL, AUTH_TOKEN = "BRACEWATCH_DATABASE", "BRACEWATCH_PUBLIC_URL", "BRACEWATCH_TWILIO_TOKEN"
 THREADS = 4
 
 
@@ -39,7 +39,7 @@ def hooks(host: str, port: int) -> None:
     """Listen to the phone network: replies that come in, and what became of messages.
 
     Reads BRACEWATCH_DATABASE, BRACEWATCH_PUBLIC_URL (https, as the provider calls it) and
-    BRACEWATCH_TWILIO_AUTH_TOKEN from the environment.
+    BRACEWATCH_TWILIO_TOKEN from the environment.
     """
     from sqlalchemy.exc import ArgumentError, DBAPIError
 

@@ -111,6 +111,14 @@ def _useful_until(message: Message, taken: list[datetime], caregiver: Caregiver)
     return message.useful_until
 
 
+def keys_that_stand(case: Case, now: datetime) -> set[str]:
+    """The keys of all that may be said near `now`: what waits under another key is no longer true."""
+    caregiver = case.caregiver
+    if caregiver is None or not caregiver.may_be_written_to:
+        return set()
+    return {message.key for message in _moments(case, caregiver, now)}
+
+
 def _moments(case: Case, caregiver: Caregiver, now: datetime) -> Iterator[Message]:
     """Every moment near `now`: the latest past ones and the next ones of each kind."""
     yield _welcome(caregiver)

@@ -14,6 +14,7 @@ from bracewatch.store import tables as t
 
 # Looked at twice, because the list may show a reply late and its clock is not ours; each is taken in once.
 OVERLAP = timedelta(days=1)
+EVERY = timedelta(minutes=5)
 
 
 class Listed(Protocol):
@@ -27,6 +28,13 @@ class Listed(Protocol):
     def body(self) -> str: ...
     @property
     def received_at(self) -> datetime: ...
+
+
+def is_due(store: Store, channel: str, now: datetime) -> bool:
+    """Whether replies have not been fetched for a while."""
+    with store.read() as connection:
+        until = connection.execute(select(_n.replies_until).where(_n.channel == channel)).scalar_one_or_none()
+    return until is None or until <= now - EVERY
 
 
 def catch_up(store: Store, channel: str, heard: Callable[[datetime], Iterable[Listed]], now: datetime) -> int:

@@ -273,19 +273,32 @@ def _course_on(connection: Connection, child_id: int, day: date) -> int | None:
 
 
 def _change_wishes(connection: Connection, sender: Row[Any], body: str, reading: Reading, now: datetime) -> None:
+    """What the reply says about messages holds for everybody written to on that phone: who has two children in
+    bracing means both."""
+    here = connection.execute(select(t.caregiver).where(t.caregiver.c.phone == sender.phone)).fetchall()
+    why = _why_to_stop(reading)
+    for person in here:
+        if why is not None:
+            stop_messages(connection, person.id, now, why)
+        elif _begins_again(person, reading, now):
+            _begin(connection, person, body, now)
+        else:
+            continue
+        wake(connection, person.child_id, now)
+
+
+def _why_to_stop(reading: Reading) -> StopReason | None:
     if reading.rule == MOURNING:
-        stop_messages(connection, sender.id, now, StopReason.MOURNING)
-    elif reading.meaning is Meaning.WRONG_PERSON:
-        stop_messages(connection, sender.id, now, StopReason.WRONG_PERSON)
-    elif reading.meaning is Meaning.STOP:
-        stop_messages(connection, sender.id, now, StopReason.ASKED)
-    elif _begins_again(sender, reading, now):
-        person = t.caregiver.c
-        values: dict[str, object] = {"stopped_at": None, "stopped_why": None}
-        if sender.agreed_at is None:  # their own word is their consent
-            values |= {"agreed_at": now, "agreed_by": sender.name}
-            values |= {"agreed_text": body, "agreed_language": sender.language}
-        connection.execute(update(t.caregiver).where(person.id == sender.id).values(values))
+        return StopReason.MOURNING
+    return {Meaning.WRONG_PERSON: StopReason.WRONG_PERSON, Meaning.STOP: StopReason.ASKED}.get(reading.meaning)
+
+
+def _begin(connection: Connection, person: Row[Any], body: str, now: datetime) -> None:
+    values: dict[str, object] = {"stopped_at": None, "stopped_why": None}
+    if person.agreed_at is None:  # their own word is their consent
+        values |= {"agreed_at": now, "agreed_by": person.name}
+        values |= {"agreed_text": body, "agreed_language": person.language}
+    connection.execute(update(t.caregiver).where(t.caregiver.c.id == person.id).values(values))
 
 
 def _begins_again(sender: Row[Any], reading: Reading, now: datetime) -> bool:

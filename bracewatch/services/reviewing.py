@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from datetime import datetime
+from typing import Any
 
 from sqlalchemy import Connection, Row, bindparam, insert, select, update
 
 from bracewatch.review import Case, Review, review
+from bracewatch.review.contact import keys_that_stand
 from bracewatch.review.flag import Flag
 from bracewatch.schedule.facts import FactKind
 from bracewatch.services.outgoing import Addressee, addressees, queue
+from bracewatch.services.waking import FOLLOWS_THE_PLAN
 from bracewatch.store import Store, cases
 from bracewatch.store import tables as t
 from bracewatch.store.courses import is_full
@@ -25,6 +28,12 @@ _DUE = (
 )
 _SET_WAKE = (
     update(t.child).where(t.child.c.id == bindparam("child")).values(wake_at=bindparam("at", type_=t.UtcDateTime()))
+)
+_TRIED = select(t.outbox.c.id, t.outbox.c.child_id, t.outbox.c.key).where(
+    t.outbox.c.child_id.in_(bindparam("ids", expanding=True)),
+    t.outbox.c.state == "queued",
+    t.outbox.c.attempt > 0,
+    t.outbox.c.kind.in_(FOLLOWS_THE_PLAN),
 )
 _STANDING = select(t.flag).where(t.flag.c.child_id.in_(bindparam("ids", expanding=True)), t.flag.c.cleared_at.is_(None))
 
@@ -49,8 +58,10 @@ def _review_batch(store: Store, now: datetime) -> tuple[int, bool]:
         standing = _standing_flags(connection, child_ids)
         wake_at: dict[int, datetime | None] = dict.fromkeys(child_ids)
         results = [(case, review(case, now)) for case in cases.load(connection, child_ids, now)]
+        waiting = _tried_before(connection, child_ids)
         to = addressees(connection, (message.caregiver_id for _, result in results for message in result.messages))
         for case, result in results:
+            _withdraw_untrue(connection, case, waiting.get(case.child_id, []), now)
             _queue_messages(connection, to, result, now)
             _keep_flags(connection, case, result, standing.get(case.child_id, {}), now)
             booked = _book(connection, case, result, now)
@@ -58,6 +69,23 @@ def _review_batch(store: Store, now: datetime) -> tuple[int, bool]:
             wake_at[case.child_id] = result.wake_at if booked else now
         connection.execute(_SET_WAKE, [{"child": child_id, "at": at} for child_id, at in wake_at.items()])
     return len(child_ids), once_more
+
+
+def _tried_before(connection: Connection, child_ids: list[int]) -> dict[int, list[Any]]:
+    """The messages that wait to be handed over once more, by child; those that were never tried go when plans do."""
+    waiting: dict[int, list[Any]] = {}
+    for row in connection.execute(_TRIED, {"ids": child_ids}):
+        waiting.setdefault(row.child_id, []).append(row)
+    return waiting
+
+
+def _withdraw_untrue(connection: Connection, case: Case, waiting: list[Any], now: datetime) -> None:
+    """A reminder that waits for a visit that has moved since is not sent."""
+    if waiting:
+        standing = keys_that_stand(case, now)
+        untrue = [row.id for row in waiting if row.key not in standing]
+        row = t.outbox.c
+        connection.execute(update(t.outbox).where(row.id.in_(untrue), row.state == "queued").values(state="withdrawn"))
 
 
 def _queue_messages(connection: Connection, to: dict[int, Addressee], result: Review, now: datetime) -> None:

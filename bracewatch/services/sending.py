@@ -19,7 +19,7 @@ from bracewatch.messages.adapter import TOO_LATE, Accepted, Channel, NotSent, Ou
 from bracewatch.messages.kinds import Asked
 from bracewatch.review.contact import BY_NIGHT_TOO, waking
 from bracewatch.services import network, pace, stopping
-from bracewatch.services.people import StopReason, stop_messages
+from bracewatch.services.people import StopReason, number_fails, stop_messages
 from bracewatch.services.reconciling import Sought, keep_sent, listing_of, match, reports_of, taken_sids
 from bracewatch.services.timing import Timing
 from bracewatch.services.waking import wake
@@ -363,11 +363,7 @@ def _tell_of_number(connection: Connection, row: Row[Any], answer: NotSent, now:
     if answer.outcome is Outcome.OPTED_OUT:
         stop_messages(connection, row.caregiver_id, now, StopReason.ASKED)
     elif answer.about_number:
-        connection.execute(
-            update(t.caregiver)
-            .where(t.caregiver.c.id == row.caregiver_id, t.caregiver.c.phone == row.phone)
-            .values(number_failed_at=now, number_failed_code=answer.code)
-        )
+        number_fails(connection, row.phone, answer.code, now)
     else:
         return
     wake(connection, row.child_id, now)
