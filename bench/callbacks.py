@@ -34,6 +34,7 @@ from databases import fresh_database, postgres_server
 
 from bracewatch.messages.signature import HEADER, sign
 from bracewatch.services.enrolment import NewClinic, NewFamily, add_clinic, enrol
+from bracewatch.services.texts import approve_shipped
 from bracewatch.store import Store
 from bracewatch.store import tables as t
 
@@ -98,6 +99,7 @@ def prepare(store: Store, callbacks: int, chance: random.Random) -> list[Callbac
     now = datetime.now(UTC)
     today = now.date()
     clinic_id = add_clinic(store, NewClinic("hill", "Hill", "KE", "Africa/Nairobi", "tue", "+441134960001"))
+    approve_shipped(store, clinic_id, ["sw"], "invented", now)
     for number in range(families):
         enrol(store, a_family(clinic_id, number, today, now), now)
     with store.begin() as connection:

@@ -50,7 +50,7 @@ from provider import (  # noqa: E402
 
 from bracewatch.messages.adapter import NotSent, Outcome, Outgoing  # noqa: E402
 from bracewatch.messages.twilio_sms import TwilioSettings, TwilioSms  # noqa: E402
-from bracewatch.services import enrolment  # noqa: E402
+from bracewatch.services import enrolment, texts  # noqa: E402
 from bracewatch.services.reconciling import reconcile  # noqa: E402
 from bracewatch.services.sending import send_due  # noqa: E402
 from bracewatch.services.timing import Timing  # noqa: E402
@@ -360,6 +360,7 @@ def _families(store: Store) -> list[tuple[int, int, str]]:
     clinic_id = enrolment.add_clinic(
         store, enrolment.NewClinic("hill", "Green Hill", "KE", "Africa/Nairobi", "tue", "+441134960001")
     )
+    texts.approve_shipped(store, clinic_id, ["en"], "invented", FIRST_EVENING)
     for number in range(FAMILIES):
         family = enrolment.NewFamily(
             clinic_id=clinic_id,

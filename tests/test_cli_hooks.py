@@ -15,6 +15,7 @@ from pathlib import Path
 from urllib.parse import urlencode
 
 import pytest
+from opened_clinics import open_clinic
 from sqlalchemy import select
 from twilio.request_validator import RequestValidator
 
@@ -38,7 +39,7 @@ def environment(**changes: str) -> dict[str, str]:
 def served(store: Store) -> Iterator[tuple[subprocess.Popen[str], str]]:
     clinic = enrolment.NewClinic("hill", "Green Hill", "KE", "Africa/Nairobi", "tue", "+441134960001")
     family = enrolment.NewFamily(
-        clinic_id=enrolment.add_clinic(store, clinic),
+        clinic_id=open_clinic(store, clinic),
         child_name="Tumaini",
         born=date(2026, 7, 1),
         brace_start=date(2026, 9, 1),

@@ -32,6 +32,7 @@ WHY: Mapping[str, str] = MappingProxyType(
         "count.two": "it names numbers that disagree",
         "count.out_of_range": "there are not so many hours in a day, or nights in a week",
         "count.part_of_a_night": "it names a part of a night",
+        "count.vague": "it names an amount without saying how much",
         "count.in_doubt": "the number comes with a question or a doubt",
         "count.denied": "the number comes with a no",
         "count.bounded": "the number is only a bound or half a word",

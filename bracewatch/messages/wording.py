@@ -26,7 +26,7 @@ from babel.messages.pofile import PoFileError, read_po
 
 from bracewatch.messages.kinds import Asked, Kind
 from bracewatch.messages.languages import LOCALE_FOLDER, Language, shipped_language
-from bracewatch.messages.segments import Encoding, Segments, measure, plain
+from bracewatch.messages.segments import Segments, measure, plain
 
 # With a clinic name and a phone number up to these many characters every shipped text stays within two parts
 # in its own language. Longer ones are worded all the same and may cost one part more.
@@ -201,7 +201,7 @@ def at_its_longest(kind: Kind, *, language: str, clinic: str, phone: str, wordin
 
 @cache
 def longest_days(language: str) -> tuple[date, ...]:
-    """The days whose wording is the longest: in GSM-7, in UCS-2, or one in each where a language has both.
+    """The days whose wording is the longest: of all, and of those that need UCS-2 where others do not.
 
     A short "août" may cost more than a long "septembre". Raises ValueError for a language not shipped.
     """
@@ -209,11 +209,9 @@ def longest_days(language: str) -> tuple[date, ...]:
     # The 22 days of two digits in every month hold each weekday: one year has every pair.
     days = [date(2026, 1, 1) + timedelta(days=number) for number in range(365)]
     worded = {_day(day, catalogue): day for day in days}
-    longest: dict[Encoding, str] = {}
-    for text in worded:
-        encoding = measure(text).encoding
-        longest[encoding] = max(longest.get(encoding, ""), text, key=len)
-    return tuple(worded[text] for text in longest.values())
+    dearer = [text for text in worded if measure(text).encoding == "UCS-2"]
+    longest = {max(worded, key=len), *([max(dearer, key=len)] if dearer else [])}
+    return tuple(worded[text] for text in longest)
 
 
 def needed_facts(kind: Kind) -> frozenset[str]:

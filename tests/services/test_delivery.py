@@ -14,7 +14,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sqlalchemy import delete, update
-from world import MOTHER, NOW, World
+from world import MOTHER, NOW, Network, World
 
 from bracewatch.messages.adapter import Accepted, NotSent, Outcome, Outgoing
 from bracewatch.services import delivery, inbox
@@ -314,7 +314,7 @@ reports = st.lists(told, max_size=7, unique_by=lambda one: one[:2])
 
 def end_of(store: Store) -> list[Any]:
     """What reports can change, but for the moments at which they came."""
-    world = World(store, None, 0)  # type: ignore[arg-type]
+    world = World(store, Network(), 0)
     rows = [(one.state, one.sid, one.delivery, one.delivery_code, one.sent_at) for one in world.rows(t.outbox)]
     people = [
         (one.number_failed_at, one.number_failed_code, one.stopped_at, one.stopped_why)

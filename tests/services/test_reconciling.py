@@ -10,6 +10,7 @@ from itertools import permutations
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from opened_clinics import open_clinic
 from sqlalchemy import insert
 from world import NOW, ZONE, Network, World
 
@@ -253,7 +254,7 @@ def test_faults_and_deaths_in_any_order_double_nothing_and_lose_nothing(
 
 def _opened(store: Store) -> World:
     clinic = enrolment.NewClinic("hill", "Green Hill", "KE", ZONE, "tue", "+441134960001")
-    return World(store, Network(), enrolment.add_clinic(store, clinic))
+    return World(store, Network(), open_clinic(store, clinic))
 
 
 def _take(world: World, step: str) -> None:

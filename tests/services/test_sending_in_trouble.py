@@ -14,6 +14,7 @@ from typing import Any
 
 import pytest
 from databases import fresh_database
+from opened_clinics import open_clinic
 from sqlalchemy import create_engine, event, text, update
 from sqlalchemy.exc import OperationalError
 from world import NOW, Network, World
@@ -280,7 +281,7 @@ def test_two_schedulers_started_by_mistake_do_no_harm(world: World) -> None:
 
 def test_an_urgent_answer_goes_out_before_everything_that_was_due_earlier(world: World) -> None:
     many(world, 3)
-    world.enrol(agreed_at=NOW + timedelta(days=1))  # whose own welcome is not due yet
+    world.enrol()
     for body in ("ok 20", "his toes are blue"):
         with_send = world.network.send
         world.network.send = lambda _: (_ for _ in ()).throw(DOWN)  # type: ignore[method-assign]
@@ -357,7 +358,7 @@ def test_a_full_disk_loses_and_doubles_nothing(tmp_path: Path) -> None:
     store = Store(url)
     store.migrate()
     clinic = enrolment.NewClinic("hill", "Green Hill", "KE", "Africa/Nairobi", "tue", "+441134960001")
-    world = World(store, Network(), enrolment.add_clinic(store, clinic))
+    world = World(store, Network(), open_clinic(store, clinic))
     many(world, 30)
     with store.engine.connect() as connection:
         pages = connection.exec_driver_sql("PRAGMA page_count").scalar_one()
@@ -400,7 +401,7 @@ def test_a_database_that_dies_midway_loses_and_doubles_nothing(postgres: str) ->
         database = Store(url)
         database.migrate()
         clinic = enrolment.NewClinic("hill", "Green Hill", "KE", "Africa/Nairobi", "tue", "+441134960001")
-        world = World(database, Network(), enrolment.add_clinic(database, clinic))
+        world = World(database, Network(), open_clinic(database, clinic))
         many(world, 25)
         admin = create_engine(postgres, isolation_level="AUTOCOMMIT")
         send = world.network.send

@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 import pytest
+from opened_clinics import open_clinic
 from world import NOW, World
 
 from bracewatch.messages.adapter import Accepted, NotSent, Outcome, Outgoing
@@ -18,7 +19,7 @@ def stop(world: World, clinic_id: int | None = None) -> int:
 
 def another_clinic(world: World) -> int:
     clinic = enrolment.NewClinic("shore", "Shore", "KE", "Africa/Nairobi", "tue", "+441134960002")
-    return enrolment.add_clinic(world.store, clinic)
+    return open_clinic(world.store, clinic)
 
 
 def test_while_a_stop_stands_messages_wait_and_go_out_once_it_is_lifted(world: World) -> None:

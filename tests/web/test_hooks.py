@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
+from opened_clinics import open_clinic
 from sqlalchemy import select, text
 from sqlalchemy.exc import OperationalError
 from twilio.request_validator import RequestValidator
@@ -38,7 +39,7 @@ class Form(MultiDict[str, str]):
 @pytest.fixture
 def family(store: Store) -> World:
     clinic = enrolment.NewClinic("hill", "Green Hill", "KE", ZONE, "tue", "+441134960001")
-    world = World(store, Network(), enrolment.add_clinic(store, clinic))
+    world = World(store, Network(), open_clinic(store, clinic))
     world.enrol()
     world.tick()
     return world
