@@ -120,7 +120,7 @@ def test_lengthening_changes_no_visit_that_is_over(history: History, data: st.Da
     history = history.with_facts(*facts)._replace(as_of=None)
     before = history.timeline()
     on = data.draw(st.dates(history.course.brace_start, before.ends_on + LENGTHENED_LATE))
-    until = data.draw(st.dates(before.ends_on, before.ends_on + timedelta(days=900)))
+    until = data.draw(st.dates(max(before.ends_on, on + ONE_DAY), before.ends_on + timedelta(days=900)))
     after = history.with_facts(*facts, Fact(1000, FactKind.LENGTHENED, on, "", until)).timeline()
     assert after.ends_on == max(before.ends_on, until)
     over = [[v for v in one.visits if v.closes < on and v.name != NO_LONGER_PLANNED] for one in (before, after)]
