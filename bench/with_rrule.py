@@ -32,7 +32,7 @@ def timeline(protocol: Protocol, course: Course, clinic: ClinicCalendar) -> Time
     phases = _with_pauses(_phases(variant, course), course)
     ends_on = phases[-1].end
     due_days = _due(variant, course, ends_on)
-    visits = _with_facts([_visit(key, rule, due, course, clinic) for key, rule, due in due_days], course)
+    visits = _with_facts([_visit(key, rule, due, course, clinic) for key, rule, due in due_days], course, clinic)
     return Timeline(protocol.id, protocol.version, variant.key, tuple(phases), tuple(visits), ends_on)
 
 
@@ -186,6 +186,10 @@ def _nearest_open(clinic: ClinicCalendar, due: date, opens: date, closes: date) 
 def _why_closed(clinic: ClinicCalendar, day: date) -> str:
     if day.weekday() not in clinic.weekdays:
         return f"{day:%A} is no clinic day"
+    return _why_off(clinic, day)
+
+
+def _why_off(clinic: ClinicCalendar, day: date) -> str:
     if day in clinic.closed:
         return f"closed: {clinic.closed[day]}"
     name = _holidays(clinic.country, clinic.region).get(day)
@@ -198,18 +202,18 @@ def _holidays(country: str, region: str | None) -> holidays.HolidayBase:
     return holidays.country_holidays(country, subdiv=region, language=in_english)
 
 
-def _with_facts(visits: list[Visit], course: Course) -> list[Visit]:
+def _with_facts(visits: list[Visit], course: Course, clinic: ClinicCalendar) -> list[Visit]:
     facts = sorted(course.facts, key=lambda fact: fact.number)
     kept = {fact.about: fact.on for fact in facts if fact.kind is FactKind.VISIT_KEPT}
     plans = {fact.about: fact for fact in facts if fact.kind in (FactKind.VISIT_BOOKED, FactKind.VISIT_CANCELLED)}
-    return [_changed(visit, kept.get(visit.key), plans.get(visit.key)) for visit in visits]
+    return [_changed(visit, kept.get(visit.key), plans.get(visit.key), clinic) for visit in visits]
 
 
-def _changed(visit: Visit, kept: date | None, plan: object) -> Visit:
+def _changed(visit: Visit, kept: date | None, plan: object, clinic: ClinicCalendar) -> Visit:
     if plan is not None and plan.kind is FactKind.VISIT_CANCELLED:
         return visit._replace(on=None, cancelled=True, why="cancelled", kept=kept)
     if plan is not None:
         outside = "" if visit.opens <= plan.on <= visit.closes else ", outside its window"
         why = visit.why if plan.on == visit.on else f"the clinic chose this day{outside}"
-        return visit._replace(on=plan.on, booked=True, why=why, kept=kept)
+        return visit._replace(on=plan.on, booked=True, why=why, kept=kept, shut=_why_off(clinic, plan.on))
     return visit._replace(kept=kept)

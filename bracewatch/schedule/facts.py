@@ -66,7 +66,8 @@ class Course:
         if not self.facts:
             return {}
         chosen = [fact for fact in self.facts if fact.kind in kinds]
-        chosen.sort(key=_NUMBER)
+        if len(chosen) > 1:
+            chosen.sort(key=_NUMBER)
         return {fact.about: fact for fact in chosen}
 
     def opened(self) -> dict[str, Fact]:

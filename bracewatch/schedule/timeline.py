@@ -115,7 +115,7 @@ def build(protocol: Protocol, course: Course, clinic: ClinicCalendar, as_of: dat
         phases = _with_end_and_pauses(phases, course, as_of)
     ends_on = phases[-1].end
     visits = _visits(variant, course, clinic, end, lengthened)
-    if course.end() is not None:
+    if FactKind.ENDED in kinds and course.end() is not None:
         visits = _up_to_the_end(variant, course, clinic, visits, ends_on)
     if FactKind.VISIT_KEPT in kinds:
         visits = _with_others(visits, course)
@@ -370,10 +370,11 @@ def _with_plans(visits: list[Visit], course: Course, clinic: ClinicCalendar) -> 
 def _with_others(visits: list[Visit], course: Course) -> list[Visit]:
     """Every visit that was kept: each unplanned one as the planned one whose window it falls in, else as one of
     its own; a planned one that the plan no longer has as it was kept."""
-    extra = {}
-    for about, fact in course.latest(FactKind.VISIT_KEPT).items():
-        if about != UNPLANNED and not any(visit.key == about for visit in visits):
-            extra[about] = _as_kept(about, NO_LONGER_PLANNED, fact.on)
+    kept = course.latest(FactKind.VISIT_KEPT)
+    missing = kept.keys() - {visit.key for visit in visits}
+    if not missing:
+        return visits
+    extra = {about: _as_kept(about, NO_LONGER_PLANNED, kept[about].on) for about in missing if about != UNPLANNED}
     for fact in course.all_of(FactKind.VISIT_KEPT):
         if fact.about == UNPLANNED:
             place = _satisfied_by(fact.on, visits)
