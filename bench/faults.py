@@ -132,9 +132,6 @@ def provide(seed: int, clock_file: Path) -> None:
     provider.stop()
 
 
-Reached = tuple[TwilioSettings, Callable[[str], None], Callable[[], list[str]]]
-
-
 @contextmanager
 def provider_process(
     seed: int, clock_file: Path

@@ -9,6 +9,7 @@ from datetime import date, datetime, time, timedelta
 from bracewatch.messages.kinds import Kind
 from bracewatch.review.case import Caregiver, Case
 from bracewatch.review.flags import low_wear, missed_visit
+from bracewatch.schedule.contact_days import is_asking_day
 from bracewatch.schedule.local_time import instant, local_day
 from bracewatch.schedule.timeline import PAUSE, Phase, Visit
 
@@ -156,7 +157,7 @@ def _check_ins(case: Case, caregiver: Caregiver, now: datetime) -> Iterator[Mess
         close_days = case.protocol.contact.closer_check_in.days
         raised_on = local_day(alarm[0].report.heard_at, caregiver.zone) if alarm else None
         closer = raised_on is not None and day > raised_on and (day - raised_on).days % close_days == 0
-        if closer or _is_asking_day(case, phase, day):
+        if closer or is_asking_day(case.timeline, case.protocol.contact, phase, day):
             yield _check_in(case, caregiver, phase, day)
 
 
@@ -166,13 +167,6 @@ def _days_ahead(case: Case, today: date) -> Iterator[date]:
     slowest = max(phase.check_in_days for phase in case.timeline.phases)
     begins = max(today, case.timeline.phases[0].start)
     return (begins + timedelta(days=ahead) for ahead in range(1, slowest + 2))
-
-
-def _is_asking_day(case: Case, phase: Phase, day: date) -> bool:
-    days_in = (day - phase.start).days
-    if phase is case.timeline.phases[0] and days_in == case.protocol.contact.first_check_in.days:
-        return True
-    return days_in > 0 and days_in % phase.check_in_days == 0
 
 
 def _first_day(case: Case, caregiver: Caregiver) -> date:
